@@ -1,0 +1,1 @@
+"""Groups the frames on a camera card into sets and checks every set."""
