@@ -108,3 +108,11 @@ class Writer:
     summary: str
     render: Callable[[Result, str], Iterable[tuple[str, bytes]]]
     when: Literal["always", "asked"] = "always"
+
+
+class Progress(Protocol):
+    """Told how far a long step is: ``done`` of ``total`` in the step called ``what``."""
+
+    def __call__(self, what: str, done: int, total: int) -> None:
+        """Report; cheap enough to call for every frame."""
+        ...
