@@ -1,1 +1,126 @@
-"""Placeholder docstring, replaced by the step's own."""
+"""Results become files: manifests, lists, a table, a report. ``write_result`` is the door.
+
+Writers are pure functions from a result to bytes; ``replace`` alone touches the disk. All
+files are rendered before the first one is written, so that an error leaves the folder as it
+was.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from importlib import resources
+from pathlib import Path
+from typing import Any, cast
+
+from grouper.contracts import Writer
+from grouper.errors import CannotWrite
+from grouper.model import Result
+from grouper.write import lists, manifest, table
+from grouper.write.links import planned_links
+from grouper.write.manifest import card_object, set_manifest
+from grouper.write.paths import check_unique_ids, checked
+from grouper.write.plugins import load_writer, rendered
+from grouper.write.replace import LinkKind, Written, check_place, opened
+
+__all__ = [
+    "WRITERS",
+    "LinkKind",
+    "Written",
+    "card_object",
+    "check_place",
+    "load_writer",
+    "manifest_schema",
+    "set_manifest",
+    "write_result",
+    "writers_for",
+]
+
+WRITERS: tuple[Writer, ...] = (
+    manifest.WRITER,
+    lists.WRITER,
+    table.WRITER,
+)
+"""In the order of the contract. Those for ``when == "asked"`` run only when named."""
+
+
+def writers_for(names: Sequence[str] = ()) -> tuple[Writer, ...]:
+    """The writers that always run, and those named, each once.
+
+    Raises:
+        CannotWrite: a name is not known, or its writer cannot be loaded.
+    """
+    always = tuple(writer for writer in WRITERS if writer.when == "always")
+    asked = (load_writer(name, WRITERS) for name in dict.fromkeys(names))
+    return (*always, *(writer for writer in asked if writer not in always))
+
+
+def manifest_schema() -> dict[str, Any]:
+    """The JSON Schema (draft 2020-12) of ``card.json`` and ``set.json``."""
+    text = resources.files(__name__).joinpath("schema/manifest.schema.json").read_text("utf-8")
+    return cast(dict[str, Any], json.loads(text))
+
+
+def write_result(
+    result: Result,
+    out: Path,
+    *,
+    made: str,
+    links: LinkKind | None = None,
+    writers: Sequence[Writer] | None = None,
+    onto_card: bool = False,
+) -> Written:
+    """Write a result into the folder ``out``, which is made where it is missing.
+
+    A file whose content (save ``made``) stands there already is left alone. What earlier
+    runs wrote and this one does not is removed if it is untouched. Photographs are only
+    read, and copies of them are never removed.
+
+    Args:
+        result: what to write.
+        out: the output folder.
+        made: the time of the run, ISO 8601 with offset.
+        links: how to gather the photographs of each set, if at all.
+        writers: default: those that always run.
+        onto_card: allow an ``out`` that lies on one of the cards.
+
+    Raises:
+        CannotWrite: nothing, or not all, could be written; the message names the path and
+            the way out. No file is left half-written.
+    """
+    cards = tuple(Path(result.scan.root) / card for card in result.scan.cards)
+    check_place(out, cards, onto_card=onto_card)
+    files = _render_all(result, made, writers_for() if writers is None else writers)
+    pairs = list(planned_links(result)) if links is not None else []
+    with opened(out.absolute()) as folder:
+        folder.announce(files)
+        for path in sorted(files, key=_card_last):
+            folder.put(path, files[path], yields=path.endswith(".xmp"))
+        for path, file in pairs:
+            if links is not None:
+                folder.put_link(path, Path(result.scan.root) / file, links)
+        folder.sweep()
+        for set_id in lists.without_lists(result):
+            folder.notes.append(
+                f"sets/{set_id} got no lists: a path in it holds a line break; see set.json"
+            )
+    return folder.report()
+
+
+def _render_all(result: Result, made: str, writers: Sequence[Writer]) -> dict[str, bytes]:
+    check_unique_ids(result.sets)
+    files: dict[str, bytes] = {}
+    for writer in writers:
+        pairs = writer.render(result, made)
+        if writer not in WRITERS:
+            pairs = rendered(writer, pairs)
+        for path, data in pairs:
+            if checked(path, writer.name) in files:
+                raise CannotWrite(f"two writers want to write {path}; one is {writer.name!r}")
+            files[path] = data
+    return files
+
+
+def _card_last(path: str) -> tuple[bool, str]:
+    """``card.json`` comes last: once it is there, the sets that it names are."""
+    return path == "card.json", path

@@ -1,0 +1,5 @@
+"""``python -m grouper`` is ``grouper``."""
+
+from grouper.cli import main
+
+main()
