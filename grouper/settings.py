@@ -39,6 +39,20 @@ class SightSettings:
     enabled: bool = setting(
         True, "Pictures decide what time alone cannot; --no-sight turns this off."
     )
+    kept: int = setting(
+        192,
+        "Prepared pictures kept for the next comparison, about 0.3 MB each: a long row and "
+        "its neighbour, and far below the memory budget.",
+        least=2,
+        most=5000,
+    )
+    ahead: int = setting(
+        16,
+        "Pairs whose pictures are decoded ahead of the comparison: enough to keep the threads "
+        "busy, few enough to cost no memory.",
+        least=0,
+        most=1000,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

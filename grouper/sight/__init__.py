@@ -1,1 +1,5 @@
-"""Placeholder docstring, replaced by the step's own."""
+"""Frames -> sightings: how the camera turned, seen in the small pictures."""
+
+from grouper.sight.eye import BlindEye, open_eye
+
+__all__ = ["BlindEye", "open_eye"]

@@ -1,0 +1,64 @@
+"""What one small picture shows on its own. Pure."""
+
+from __future__ import annotations
+
+import numpy as np
+from PIL import Image
+
+from grouper.model import Glance
+from grouper.sight.picture import Preview
+from grouper.sight.sphere import FloatArray
+
+_FINGERPRINT = (8, 6)
+"""Cells along the long and the short side."""
+
+
+def glance(preview: Preview) -> Glance:
+    """Measure a picture: levels, clipping, sharpness, shape and a coarse fingerprint."""
+    luma = preview.luma
+    width, height = preview.size
+    return Glance(
+        mean=round(float(luma.mean()) / 255.0, 4),
+        spread=round(float(luma.std()) / 255.0, 4),
+        clipped_share=round(float(preview.clipped.mean()), 4),
+        blocked_share=round(float(preview.blocked.mean()), 4),
+        sharpness=round(_sharpness(luma), 4),
+        aspect=round(width / height, 4),
+        fingerprint=_fingerprint(luma),
+    )
+
+
+def _sharpness(luma: FloatArray) -> float:
+    """Root mean square Laplacian over root mean square gradient of the sharpest quarter.
+
+    Blur takes from the Laplacian first (variance of Laplacian: Pech-Pacheco et al. 2000);
+    dividing by the gradient takes out contrast and exposure. In a focus stack only a part
+    of the frame is sharp, so blocks are ranked and the strongest quarter counts.
+    """
+    inner = luma[1:-1, 1:-1]
+    laplacian = luma[:-2, 1:-1] + luma[2:, 1:-1] + luma[1:-1, :-2] + luma[1:-1, 2:] - 4 * inner
+    gx, gy = luma[1:-1, 2:] - luma[1:-1, :-2], luma[2:, 1:-1] - luma[:-2, 1:-1]
+    rows, columns = (max(1, size // 12) for size in inner.shape)
+    energy = _blocks(laplacian * laplacian, rows, columns)
+    slope = _blocks(gx * gx + gy * gy, rows, columns)
+    count = max(1, energy.size // 4)
+    best = np.argsort(-slope.ravel(), kind="stable")[:count]
+    ground = float(slope.ravel()[best].mean())
+    return float(energy.ravel()[best].mean() / ground) ** 0.5 if ground > 1.0 else 0.0
+
+
+def _blocks(values: FloatArray, rows: int, columns: int) -> FloatArray:
+    high, wide = values.shape[0] // rows, values.shape[1] // columns
+    cut = values[: rows * high, : columns * wide]
+    return np.asarray(cut.reshape(rows, high, columns, wide).mean(axis=(1, 3)))
+
+
+def _fingerprint(luma: FloatArray) -> tuple[float, ...]:
+    height, width = luma.shape
+    size = _FINGERPRINT if width >= height else _FINGERPRINT[::-1]
+    cells = np.asarray(Image.fromarray(luma).resize(size, Image.Resampling.BOX), dtype=np.float64)
+    cells = cells - cells.mean()
+    length = float(np.sqrt((cells * cells).sum()))
+    if length < 1e-6:
+        return (0.0,) * cells.size
+    return tuple(round(float(value), 4) for value in (cells / length).ravel())

@@ -1,0 +1,218 @@
+"""Rotations, pinhole cameras and maps of a picture onto the sphere. Pure geometry.
+
+Camera axes: x right, y down, z forward. A rotation matrix ``r`` from camera ``a`` to camera
+``b`` holds ``b``'s axes in ``a``'s frame, so that ``direction_a = r @ direction_b``. The
+pinhole model is that of Hartley & Zisserman, *Multiple View Geometry*, 2nd ed. 2004, ch. 6;
+the rotation homography K R K^-1 is in Szeliski, *Computer Vision*, 2010, ch. 9.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+FloatArray = NDArray[np.float32]
+DoubleArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+_FORWARD_LEAST = 0.05
+"""A ray less than 3 degrees in front of the camera plane is not in any lens's picture."""
+
+
+def rotation(vector_rad: DoubleArray) -> DoubleArray:
+    """Rotation matrix of a rotation vector, axis times angle in radians (Rodrigues)."""
+    x, y, z = (float(part) for part in vector_rad)
+    angle = math.sqrt(x * x + y * y + z * z)
+    if angle < 1e-12:
+        return np.array([[1.0, -z, y], [z, 1.0, -x], [-y, x, 1.0]])
+    s, c = math.sin(angle) / angle, (1.0 - math.cos(angle)) / (angle * angle)
+    return np.array(
+        [
+            [1.0 - c * (y * y + z * z), c * x * y - s * z, c * x * z + s * y],
+            [c * x * y + s * z, 1.0 - c * (x * x + z * z), c * y * z - s * x],
+            [c * x * z - s * y, c * y * z + s * x, 1.0 - c * (x * x + y * y)],
+        ]
+    )
+
+
+def rotation_vector(matrix: DoubleArray) -> DoubleArray:
+    """Rotation vector in radians of a rotation matrix; the angle is 0..pi."""
+    skew = np.array(
+        [
+            matrix[2, 1] - matrix[1, 2],
+            matrix[0, 2] - matrix[2, 0],
+            matrix[1, 0] - matrix[0, 1],
+        ]
+    )
+    sine = 0.5 * math.sqrt(float(skew @ skew))
+    cosine = 0.5 * (float(np.trace(matrix)) - 1.0)
+    angle = math.atan2(sine, cosine)
+    if sine > 1e-6:
+        return np.asarray(skew * (0.5 * angle / sine))
+    if cosine > 0:
+        return np.asarray(0.5 * skew)
+    # Half a turn: the axis is the eigenvector of the symmetric part.
+    outer = 0.5 * (matrix + np.eye(3))
+    column = int(np.argmax(np.diag(outer)))
+    axis = outer[:, column] / math.sqrt(max(float(outer[column, column]), 1e-12))
+    return np.asarray(axis * angle)
+
+
+def about_x(angle_rad: float) -> DoubleArray:
+    """Camera tilted up by an angle."""
+    c, s = math.cos(angle_rad), math.sin(angle_rad)
+    return np.array([[1.0, 0.0, 0.0], [0.0, c, -s], [0.0, s, c]])
+
+
+def about_y(angle_rad: float) -> DoubleArray:
+    """Camera turned right by an angle."""
+    c, s = math.cos(angle_rad), math.sin(angle_rad)
+    return np.array([[c, 0.0, s], [0.0, 1.0, 0.0], [-s, 0.0, c]])
+
+
+def about_z(angle_rad: float) -> DoubleArray:
+    """Camera rolled clockwise, seen from behind, by an angle."""
+    c, s = math.cos(angle_rad), math.sin(angle_rad)
+    return np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
+
+
+@dataclass(frozen=True, slots=True)
+class Pinhole:
+    """A picture's size in pixels and its focal length in pixels along x and y."""
+
+    width: int
+    height: int
+    fx: float
+    fy: float
+
+    @property
+    def half_fov_rad(self) -> tuple[float, float]:
+        """Half the angle of view across and down."""
+        return math.atan(self.width / (2 * self.fx)), math.atan(self.height / (2 * self.fy))
+
+    def rays(self) -> tuple[FloatArray, FloatArray]:
+        """Slopes x/z and y/z of the ray through each pixel centre, of shape (height, width)."""
+        x = (np.arange(self.width) - (self.width - 1) / 2) / self.fx
+        y = (np.arange(self.height) - (self.height - 1) / 2) / self.fy
+        grid = np.broadcast_arrays(x[None, :], y[:, None])
+        return grid[0].astype(np.float32), grid[1].astype(np.float32)
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """How a camera is thought to be held when its picture is laid out on the sphere.
+
+    The camera is tilted up by ``pitch_deg``. The poles of the grid are above and below,
+    or, when ``across`` is set, right and left (so that up-and-down sweeps become shifts).
+    """
+
+    pitch_deg: float = 0.0
+    across: bool = False
+
+    def turn(self, down_rad: float, right_rad: float) -> DoubleArray:
+        """Rotation between two cameras whose sphere pictures are shifted by these angles.
+
+        Args:
+            down_rad: where ``b``'s picture lies below ``a``'s.
+            right_rad: where ``b``'s picture lies right of ``a``'s.
+        """
+        pitch = math.radians(self.pitch_deg)
+        held = about_x(pitch)
+        if self.across:
+            return np.asarray(held.T @ about_x(-down_rad) @ held @ about_y(right_rad))
+        return np.asarray(held.T @ about_y(right_rad) @ about_x(pitch - down_rad))
+
+
+@dataclass(frozen=True, slots=True)
+class SphereMap:
+    """A linear map from a picture to a grid of equal angles on the sphere.
+
+    ``weights`` of shape (grid cells, pixels) interpolates bilinearly; ``mask`` of shape
+    (rows, columns) is 1 where the picture reaches. ``first`` is the grid's first row and
+    column as multiples of the grid step, so grids of different cameras line up.
+    """
+
+    weights: sparse.csr_array
+    mask: FloatArray
+    first: tuple[int, int]
+
+    def apply(self, picture: FloatArray) -> FloatArray:
+        """The picture on the sphere, 0 where it does not reach."""
+        flat = self.weights @ picture.ravel()
+        return np.asarray(flat, dtype=np.float32).reshape(self.mask.shape)
+
+
+@lru_cache(maxsize=256)
+def sphere_map(camera: Pinhole, view: View, step_rad: float) -> SphereMap:
+    """The map of a camera's picture onto the sphere at a grid step.
+
+    Equirectangular: rows of equal elevation, columns of equal yaw (Szeliski 2010, ch. 9),
+    or the same with the poles to the sides (see ``View``).
+    """
+    x, y = (part.astype(np.float64) for part in camera.rays())
+    held = about_x(math.radians(view.pitch_deg))
+    across = np.stack([x, y, np.ones_like(x)], axis=-1) @ held.T
+    rows_at, columns_at = _angles(across, view.across)
+    top, left = (math.ceil(float(part.min()) / step_rad) for part in (rows_at, columns_at))
+    bottom, right = (math.floor(float(part.max()) / step_rad) for part in (rows_at, columns_at))
+    down = np.arange(top, bottom + 1) * step_rad
+    along = np.arange(left, right + 1) * step_rad
+    direction = _directions(down[:, None], along[None, :], view.across) @ held
+    ahead = direction[..., 2] > _FORWARD_LEAST
+    depth = np.where(ahead, direction[..., 2], 1.0)
+    column = direction[..., 0] / depth * camera.fx + (camera.width - 1) / 2
+    row = direction[..., 1] / depth * camera.fy + (camera.height - 1) / 2
+    inside = (
+        ahead
+        & (column >= -0.5)
+        & (column <= camera.width - 0.5)
+        & (row >= -0.5)
+        & (row <= camera.height - 0.5)
+    )
+    return SphereMap(_bilinear(row, column, inside, camera), inside.astype(np.float32), (top, left))
+
+
+def _angles(direction: DoubleArray, across: bool) -> tuple[DoubleArray, DoubleArray]:
+    x, y, z = direction[..., 0], direction[..., 1], direction[..., 2]
+    if across:
+        return np.arctan2(y, z), np.arctan2(x, np.hypot(y, z))
+    return np.arctan2(y, np.hypot(x, z)), np.arctan2(x, z)
+
+
+def _directions(down: DoubleArray, along: DoubleArray, across: bool) -> DoubleArray:
+    down, along = np.broadcast_arrays(down, along)
+    if across:
+        parts = (np.sin(along), np.cos(along) * np.sin(down), np.cos(along) * np.cos(down))
+    else:
+        parts = (np.cos(down) * np.sin(along), np.sin(down), np.cos(down) * np.cos(along))
+    return np.stack(parts, axis=-1)
+
+
+def _bilinear(
+    row: DoubleArray, column: DoubleArray, inside: BoolArray, camera: Pinhole
+) -> sparse.csr_array:
+    cells = np.flatnonzero(inside)
+    r = np.clip(row.ravel()[cells], 0, camera.height - 1)
+    c = np.clip(column.ravel()[cells], 0, camera.width - 1)
+    r0 = np.minimum(r.astype(np.int32), max(camera.height - 2, 0))
+    c0 = np.minimum(c.astype(np.int32), max(camera.width - 2, 0))
+    r1, c1 = np.minimum(r0 + 1, camera.height - 1), np.minimum(c0 + 1, camera.width - 1)
+    dr, dc = r - r0, c - c0
+    values = np.concatenate([(1 - dr) * (1 - dc), (1 - dr) * dc, dr * (1 - dc), dr * dc])
+    at = np.concatenate(
+        [
+            r0 * camera.width + c0,
+            r0 * camera.width + c1,
+            r1 * camera.width + c0,
+            r1 * camera.width + c1,
+        ]
+    )
+    return sparse.csr_array(
+        (values.astype(np.float32), (np.tile(cells, 4), at)),
+        shape=(row.size, camera.width * camera.height),
+    )
