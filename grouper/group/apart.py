@@ -1,0 +1,99 @@
+"""Frames that never join a set: composites made in the camera, and dividers."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+
+from grouper.group.pairs import Pairs, median
+from grouper.model import Frame, Glance, Preview, Set
+
+WIDE_ASPECT = 2.0
+"""No sensor is wider than 2:1 on its own; a picture beyond that was put together (16:9 and
+65:24 crops of single frames stay below or are rare: 65:24 is a crop of a wide body and counts
+as a composite only when it is wider than anything else the body made)."""
+COMMON_FLAG = 0.5
+"""A body that flags more than this share of its frames as composites flags ordinary frames
+(phones that merge every exposure do): there the flag alone says nothing."""
+NEAREST_S = 3600.0
+"""A preview belongs to a panorama shot within the hour around it (common practice, no source)."""
+BLANK_SPREAD = 0.035
+"""Grey levels that spread by less than this share of full scale show nothing: noise and the
+falling-off of a lens at the corners stay below."""
+DARK_MEAN = 0.06
+"""A lens cap or a hand on the glass."""
+SAME_LIGHT_EV = 2.0
+"""A dark frame exposed much less than its neighbours is the dark leg of a bracket or a slip of
+the exposure, not a cap."""
+
+
+def split_previews(frames: Sequence[Frame]) -> tuple[list[Frame], list[Frame]]:
+    """Separate composites from ordinary frames: (frames, previews)."""
+    flagged = Counter((f.make, f.model, f.serial) for f in frames if f.composite)
+    every = Counter((f.make, f.model, f.serial) for f in frames)
+    wide = Counter((f.make, f.model, f.serial) for f in frames if _is_wide(f))
+    ordinary: list[Frame] = []
+    previews: list[Frame] = []
+    for frame in frames:
+        body = (frame.make, frame.model, frame.serial)
+        told = frame.composite and flagged[body] <= max(1.0, COMMON_FLAG * every[body])
+        # A body that shoots wide throughout was set to a wide crop.
+        seen = _is_wide(frame) and wide[body] <= max(1.0, COMMON_FLAG * every[body])
+        (previews if told or seen else ordinary).append(frame)
+    return ordinary, previews
+
+
+def _is_wide(frame: Frame) -> bool:
+    size = frame.upright_px
+    return size is not None and min(size) > 0 and max(size) / min(size) >= WIDE_ASPECT
+
+
+def attach_previews(previews: Iterable[Frame], sets: Sequence[Set]) -> tuple[Preview, ...]:
+    """Attach each preview to the panorama nearest in time, if one is near."""
+    attached = []
+    for frame in sorted(previews, key=lambda f: f.file):
+        nearest, best = None, NEAREST_S
+        for panorama in sets:
+            apart = _seconds_apart(frame, panorama)
+            if panorama.kind == "panorama" and apart is not None and apart <= best:
+                nearest, best = panorama.id, apart
+        attached.append(Preview(file=frame.file, set_id=nearest))
+    return tuple(attached)
+
+
+def _seconds_apart(frame: Frame, group: Set) -> float | None:
+    times = [f.taken for f in group.frames if f.taken is not None]
+    if frame.taken is None or not times:
+        return None
+    if min(times) <= frame.taken <= max(times):
+        return 0.0
+    return min(abs((frame.taken - time).total_seconds()) for time in (min(times), max(times)))
+
+
+def find_dividers(pairs: Pairs) -> frozenset[int]:
+    """Indexes of frames that show nothing though their neighbours do.
+
+    A bright blank frame in the rhythm of a sweep may be its patch of sky, so only dark ones
+    and bright ones that no neighbour overlaps with and that break the rhythm count.
+    """
+    found = set()
+    for i, glance in enumerate(pairs.glances):
+        if glance is None or glance.spread > BLANK_SPREAD:
+            continue
+        around = [j for j in range(max(0, i - 3), min(len(pairs.glances), i + 4)) if j != i]
+        others = [pairs.glances[j] for j in around]
+        if not any(g is not None and g.spread > BLANK_SPREAD for g in others):
+            continue
+        usual = median(float(pairs.light[j]) for j in around)
+        light = float(pairs.light[i])
+        dimmed = usual is not None and np.isfinite(light) and light < usual - SAME_LIGHT_EV
+        if glance.mean < DARK_MEAN and not dimmed:
+            found.add(i)
+    return frozenset(found)
+
+
+def is_blank(glance: Glance | None) -> bool:
+    """Whether a picture shows nothing that could be matched."""
+    return glance is not None and glance.spread <= BLANK_SPREAD

@@ -1,0 +1,60 @@
+"""Bursts: the drive running freely on something that moves, still or panning."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+import numpy as np
+
+from grouper.group.choose import Proposal, Rule
+from grouper.group.evidence import Evidence, relation_weight
+from grouper.group.stretches import grow
+
+FEWEST_FRAMES = 3
+START = -3.0
+FAST_S = 0.6
+"""A drive runs at 2 to 30 frames a second (common practice, no source): half a second and a
+little for the write."""
+FAST, NOT_FAST = math.log(0.97 / 0.03), math.log(0.01 / 0.90)
+SAME_SECOND, NEXT_SECOND = math.log(0.70 / 0.05), math.log(0.28 / 0.15)
+"""With whole-second stamps several frames fall into one second, now and then into the next."""
+EXPOSED = math.log(0.02 / 0.30)
+JUMPED = -2.0
+"""A panning burst moves by little from frame to frame; a handheld sweep shot fast does not."""
+JUMP_SHARE = 0.2
+
+
+def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
+    """Propose bursts among the frames ``first`` to ``last`` of the strand."""
+    pairs = evidence.pairs
+    coarse = pairs.pause_slack_s >= 1.0
+    pause = np.nan_to_num(pairs.pause_s, nan=math.inf)
+    fine = np.where(pause < FAST_S, FAST, NOT_FAST)
+    rough = np.where(pause < 0.5, SAME_SECOND, np.where(pause < 1.5, NEXT_SECOND, NOT_FAST))
+    jumped = np.nan_to_num(evidence.shift, nan=0.0) > JUMP_SHARE
+    weights = (
+        relation_weight(evidence, same=0.62, turned=0.30, apart=0.08)
+        + np.where(coarse, rough, fine)
+        + np.where(evidence.exposed, EXPOSED, 0.0)
+        + np.where(jumped, JUMPED, 0.0)
+        + np.minimum(evidence.settings, 0.0)
+    )
+    for start in range(first, last):
+        if weights[start] < 0:
+            continue
+        for end, weight in grow(start, last, lambda i: float(weights[i])):
+            if end - start + 1 < FEWEST_FRAMES or weights[end - 1] < 0:
+                continue
+            if weight + START > 0:
+                rate = (end - start) / max(float(np.nansum(pause[start:end])), 0.1)
+                yield Proposal(
+                    kind="burst",
+                    first=start,
+                    last=end,
+                    weight=weight + START,
+                    evidence=(f"{end - start + 1} frames at about {rate:.0f} a second",),
+                )
+
+
+RULE = Rule(kind="burst", propose=propose)

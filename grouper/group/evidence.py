@@ -1,0 +1,204 @@
+"""Weights of evidence for pairs of neighbours: does this pair belong together, and as what?
+
+All weights are natural-log likelihood ratios against the pair being a boundary between two
+subjects: positive speaks for together. The shares below are estimates of how often a thing is
+seen inside a set of a kind and at a boundary; where nothing else is said they are common
+practice (no source), kept coarse on purpose, and were not fitted to any one card.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from grouper.group.pairs import SETTINGS, STOP_EV, Floats, Pairs
+from grouper.group.rhythm import log_pauses, pause_log_odds
+
+SAME_VIEW_SHARE = 0.06
+"""Frames shifted by less than this share of the frame look at one view: a tripod that settles
+and a breathing lens stay below it, and no sweep steps by so little."""
+SAME_VIEW_SOFT = 0.015
+"""How soft that limit is: half a thumbnail pixel of error each way on 160 pixels, four times."""
+
+SEEN_AT_BOUNDARY = {"same": 0.10, "turned": 0.14, "apart": 0.76}
+"""Singles of one subject are often shot two or three at a time, re-framed."""
+
+SETTING_SEEN = {
+    # name: (share of pairs inside a set where it changes, share at boundaries)
+    "lens": (0.002, 0.05),
+    "focal": (0.005, 0.30),
+    "orientation": (0.010, 0.25),
+    "size": (0.005, 0.02),
+    "aperture": (0.015, 0.15),
+    "iso": (0.020, 0.20),
+    "shutter": (0.030, 0.45),
+    "white_balance": (0.010, 0.03),
+    "flash": (0.010, 0.04),
+}
+ALL_SAME_LOG_ODDS = 0.7
+"""Nothing changed speaks for together, but only so much: a photographer who locks the settings
+shoots singles with them too, so the unchanged settings are one piece of evidence, not nine."""
+MOST_AGAINST_SETTINGS = -7.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """Arrays over the pairs of one strand, shape (n - 1,) unless said.
+
+    ``same``, ``turned``, ``apart`` are the chances of the three relations, NaN where the
+    pictures say nothing. ``overlap`` and ``shift`` are what was seen (NaN unknown).
+    ``exposed`` marks a deliberate change of exposure. ``settings`` is the weight of the changed
+    settings with exposure left out; ``exposure`` the weight of exposure settings alone.
+    """
+
+    pairs: Pairs
+    same: Floats
+    turned: Floats
+    apart: Floats
+    overlap: Floats
+    shift: Floats
+    log_pause: Floats
+    pause: Floats
+    settings: Floats
+    exposure: Floats
+    exposed: NDArray[np.bool_]
+
+    @property
+    def looked(self) -> NDArray[np.bool_]:
+        """Where the pictures said anything."""
+        return np.isfinite(self.same)
+
+
+def weigh(pairs: Pairs) -> Evidence:
+    """Weigh everything about neighbours that does not depend on the kind of set."""
+    count = len(pairs.frames) - 1
+    same, turned, apart, overlap, shift = _relations(pairs, count)
+    log_pause = log_pauses(pairs)
+    exposed = _deliberate(pairs)
+    return Evidence(
+        pairs=pairs,
+        same=same,
+        turned=turned,
+        apart=apart,
+        overlap=overlap,
+        shift=shift,
+        log_pause=log_pause,
+        pause=pause_log_odds(log_pause, 1.0 - apart),
+        settings=_settings_weight(pairs, tuple(n for n in SETTING_SEEN if n not in EXPOSURE)),
+        exposure=_exposure_weight(pairs),
+        exposed=exposed,
+    )
+
+
+EXPOSURE = ("aperture", "iso", "shutter")
+
+
+def relation_weight(evidence: Evidence, same: float, turned: float, apart: float) -> Floats:
+    """Weight of what was seen, for a kind in which the relations have these shares."""
+    here = evidence.same * same + evidence.turned * turned + evidence.apart * apart
+    there = sum(getattr(evidence, name) * share for name, share in SEEN_AT_BOUNDARY.items())
+    weight: Floats = np.where(evidence.looked, np.log(here / there), 0.0)
+    return weight
+
+
+def _relations(pairs: Pairs, count: int) -> tuple[Floats, Floats, Floats, Floats, Floats]:
+    arrays = tuple(np.full(max(count, 0), math.nan) for _ in range(5))
+    same, turned, apart, overlap, shift = arrays
+    for i in range(count):
+        sighting = pairs.seen(i, i + 1)
+        if sighting is None:
+            continue
+        overlap[i] = sighting.overlap
+        shift[i] = math.hypot(*sighting.shift_share)
+        still = 1 / (1 + math.exp(-(SAME_VIEW_SHARE - shift[i]) / SAME_VIEW_SOFT))
+        sure = min(max(sighting.certainty, 0.002), 0.998)
+        same[i], turned[i], apart[i] = sure * still, sure * (1 - still), 1 - sure
+    return same, turned, apart, overlap, shift
+
+
+def _deliberate(pairs: Pairs) -> NDArray[np.bool_]:
+    """Where the exposure was changed on purpose, not by a meter that drifted.
+
+    In manual exposure every change is meant. In an automatic mode a change is meant when the
+    body says it brackets, when the exposure compensation moved, or when the light recorded
+    changes by more than a meter drifts on one scene.
+    """
+    frames = pairs.frames
+    meant = []
+    for i, (a, b) in enumerate(itertools.pairwise(frames)):
+        step = abs(pairs.light[i + 1] - pairs.light[i])
+        if not step > STOP_EV:  # NaN: unknown exposure is no change
+            meant.append(False)
+        elif (
+            a.program == "manual"
+            or (a.bracketing and b.bracketing)
+            or (a.bias_ev is not None and b.bias_ev is not None and a.bias_ev != b.bias_ev)
+        ):
+            meant.append(True)
+        else:
+            meant.append(bool(step > METER_DRIFT_EV))
+    return np.array(meant, dtype=bool)
+
+
+METER_DRIFT_EV = 0.5
+"""A meter on an unchanged view moves by a third of a stop, now and then by half of one."""
+
+
+def _settings_weight(pairs: Pairs, names: tuple[str, ...]) -> Floats:
+    weight = np.zeros(len(pairs.pause_s))
+    any_changed = np.zeros(len(weight), dtype=bool)
+    for name in names:
+        inside, boundary = SETTING_SEEN[name]
+        changed = pairs.changed[name]
+        weight += np.where(changed, math.log(inside / boundary), 0.0)
+        any_changed |= changed
+    return np.where(any_changed, np.maximum(weight, MOST_AGAINST_SETTINGS), ALL_SAME_LOG_ODDS)
+
+
+def _exposure_weight(pairs: Pairs) -> Floats:
+    """Weight of changed exposure settings where no leg of a bracket excuses them.
+
+    In an automatic mode the shutter (and an automatic ISO) moves from view to view anyway, so
+    it says nothing.
+    """
+    frames = pairs.frames
+    weight = np.zeros(len(pairs.pause_s))
+    automatic = np.array([a.program not in ("manual", None) for a in frames[:-1]], dtype=bool)
+    for name in EXPOSURE:
+        inside, boundary = SETTING_SEEN[name]
+        excused = automatic if name != "aperture" else np.zeros(len(weight), dtype=bool)
+        against = np.where(excused, 0.0, math.log(inside / boundary))
+        weight += np.where(pairs.changed[name], against, 0.0)
+    return weight
+
+
+def evenness_weight(log_pause: Floats, slack_s: Floats) -> float:
+    """Weight of a run of pauses being one rhythm rather than scattered, summed over the run.
+
+    Deviations from the run's own median are compared under a steady hand (a third either way,
+    with a fifth of the pauses interrupted) and under pauses that scatter by a factor of e.
+    """
+    known = np.isfinite(log_pause)
+    if known.sum() < 2:
+        return 0.0
+    values = log_pause[known]
+    off = values - np.median(values)
+    # Whole-second stamps blur a pause by slack / sqrt(6) seconds.
+    blur = (slack_s[known] / math.sqrt(6) / np.exp(values)) ** 2
+    steady = _normal(off, 0.35**2 + blur)
+    loose = _normal(off, 1.2**2 + blur)
+    scattered = _normal(off, 1.0 + blur)
+    weight = np.log((0.8 * steady + 0.2 * loose) / scattered)
+    return float(np.clip(weight, -2.0, 1.0).sum())
+
+
+def _normal(off: Floats, variance: Floats) -> Floats:
+    density: Floats = np.exp(-0.5 * off**2 / variance) / np.sqrt(2 * math.pi * variance)
+    return density
+
+
+assert set(SETTING_SEEN) <= set(SETTINGS)

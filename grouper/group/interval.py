@@ -1,0 +1,106 @@
+"""Interval series: a timer firing evenly for a long time."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+import numpy as np
+
+from grouper.group.choose import Proposal, Rule
+from grouper.group.evidence import Evidence, relation_weight
+from grouper.group.pairs import Floats
+from grouper.group.stretches import grow
+
+FEWEST_FRAMES = 6
+"""Five equal pauses are no accident; three may be."""
+START = -4.0
+SHORTEST_S = 0.9
+"""Timers start at one second; faster is a burst."""
+JITTER_S = 0.25
+"""A timer is even to a fraction of a second (common practice, no source); a person is not."""
+JITTER_SHARE = 0.01
+SKIPPED = 0.04
+"""Share of pauses that are a multiple of the interval: frames thrown away or not fired."""
+INTERRUPTED = 0.01
+LOG_RANGE = math.log(1e4)
+"""Pauses at boundaries spread over four powers of ten, evenly in the logarithm."""
+MOST_PER_PAIR = 2.5
+"""One even pause says no more than this, however fine the stamps."""
+
+
+def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
+    """Propose interval series among the frames ``first`` to ``last`` of the strand."""
+    pairs = evidence.pairs
+    if last - first + 1 < FEWEST_FRAMES:
+        return
+    relation = relation_weight(evidence, same=0.90, turned=0.08, apart=0.02)
+    starts_s = _start_to_start(evidence)
+    start = first
+    while start + FEWEST_FRAMES <= last + 1:
+        end = _reach(starts_s, pairs.pause_slack_s, start, last)
+        if end - start + 1 < FEWEST_FRAMES:
+            start += 1
+            continue
+        interval = float(np.nanmedian(starts_s[start:end]))
+        timing = _timing(starts_s, pairs.pause_slack_s, interval)
+        weights = relation + timing + evidence.settings
+        for stop, weight in grow(start, end, lambda i, w=weights: float(w[i])):  # type: ignore[misc]
+            if stop - start + 1 >= FEWEST_FRAMES and weight + START > 0 and weights[stop - 1] > 0:
+                yield Proposal(
+                    kind="interval",
+                    first=start,
+                    last=stop,
+                    weight=weight + START,
+                    evidence=(f"{stop - start + 1} frames every {interval:.1f} s",),
+                )
+        start = max(end - 1, start + 1)
+
+
+def _start_to_start(evidence: Evidence) -> Floats:
+    """A timer counts from start to start, whatever the exposure; NaN unknown."""
+    at = [math.nan if time is None else time for time in evidence.pairs.strand.at_s]
+    return np.diff(np.array(at))
+
+
+def _tolerance(slack_s: Floats, interval: float) -> Floats:
+    return np.sqrt(JITTER_S**2 + (JITTER_SHARE * interval) ** 2 + slack_s**2 / 6)
+
+
+def _reach(starts_s: Floats, slack_s: Floats, start: int, last: int) -> int:
+    """The last frame of the series that might start at ``start``."""
+    interval = float(np.nanmedian(starts_s[start : min(start + 5, last)]))
+    if not interval >= SHORTEST_S:
+        return start
+    end = start
+    while end < last:
+        gap = starts_s[end]
+        off = abs(gap - interval * max(1.0, round(gap / interval))) if gap == gap else math.inf
+        if off > 4 * float(_tolerance(slack_s[end : end + 1], interval)[0]):
+            # One broken pause (a frame lost, the timer restarted) does not end a series.
+            follows = starts_s[end + 1 : end + 3]
+            if len(follows) < 2 or not np.all(np.abs(follows - interval) < 0.05 * interval + 1):
+                break
+        end += 1
+    return end
+
+
+def _timing(starts_s: Floats, slack_s: Floats, interval: float) -> Floats:
+    """Weight of each pause being a timer's, shape (n - 1,)."""
+    sigma = _tolerance(slack_s, interval)
+    known = np.where(np.isfinite(starts_s), starts_s, interval * 0.5)
+    even = _bell((known - interval) / sigma) / sigma
+    multiple = np.maximum(2.0, np.round(known / interval))
+    skipped = _bell((known - interval * multiple) / sigma) / sigma
+    there = 1 / (np.maximum(known, 0.1) * LOG_RANGE)
+    here = (1 - SKIPPED - INTERRUPTED) * even + SKIPPED * skipped + INTERRUPTED * there
+    weight: Floats = np.minimum(np.log(here / there), MOST_PER_PAIR)
+    return weight
+
+
+def _bell(x: Floats) -> Floats:
+    density: Floats = np.exp(-0.5 * x**2) / math.sqrt(2 * math.pi)
+    return density
+
+
+RULE = Rule(kind="interval", propose=propose)

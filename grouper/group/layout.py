@@ -1,0 +1,140 @@
+"""The shape of a panorama, from the places and pointings of its frames."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections import defaultdict
+from collections.abc import Sequence
+
+from grouper import optics
+from grouper.model import Direction, Frame, Layout, Link, Member, PointingSource, Solution
+
+SIDEWAYS = 0.8
+"""Share of the steps that must agree before a sweep is said to run one way."""
+
+
+def field_of_view_deg(frame: Frame) -> tuple[float, float] | None:
+    """Horizontal and vertical angle of view of the upright frame, or ``None``."""
+    size = frame.upright_px
+    if size is None or not frame.focal_mm or not frame.sensor_long_mm or min(size) <= 0:
+        return None
+    scale = frame.sensor_long_mm / max(size)
+    return (
+        optics.angle_of_view(size[0] * scale, frame.focal_mm),
+        optics.angle_of_view(size[1] * scale, frame.focal_mm),
+    )
+
+
+def build_layout(
+    members: Sequence[Member],
+    solution: Solution | None,
+    neighbours: Sequence[Link],
+    pointing_from: PointingSource,
+) -> Layout:
+    """Describe a panorama.
+
+    Args:
+        members: the set's members in shooting order.
+        solution: how the pointings were found, if they were.
+        neighbours: links between views that stand next to each other in the layout.
+        pointing_from: what the pointings rest on.
+    """
+    fov = field_of_view_deg(members[0].frame)
+    if fov is not None and solution is not None:
+        fov = _scaled_fov(fov, solution.focal_scale)
+    overlaps = sorted(link.sighting.overlap for link in neighbours if link.sighting is not None)
+    closed = solution is not None and solution.closed
+    span = _span(members, fov, closed)
+    roll = solution.camera_roll_deg if solution else None
+    return Layout(
+        rows=len({m.row for m in members}),
+        views=len({m.view for m in members}),
+        legs=len({m.leg for m in members}),
+        steps=len({m.step for m in members}),
+        closed=closed,
+        direction=_direction(members),
+        span_deg=span,
+        fov_deg=fov,
+        overlap_min=overlaps[0] if overlaps else None,
+        overlap_median=overlaps[len(overlaps) // 2] if overlaps else None,
+        base_tilt_deg=solution.base_tilt_deg if solution else None,
+        camera_roll_deg=roll,
+        crop_loss=_crop_loss(members, fov, solution),
+        projection=optics.projection_for(*span) if span else None,
+        size_px=_size_px(members[0].frame, span, fov),
+        pointing_from=pointing_from,
+    )
+
+
+def _scaled_fov(fov: tuple[float, float], scale: float) -> tuple[float, float]:
+    """Angle of view once the focal length is corrected by a factor."""
+    half = (math.tan(math.radians(angle) / 2) / scale for angle in fov)
+    across, up = (2 * math.degrees(math.atan(value)) for value in half)
+    return across, up
+
+
+def _span(
+    members: Sequence[Member], fov: tuple[float, float] | None, closed: bool
+) -> tuple[float, float] | None:
+    known = [
+        (m.pointing.yaw_deg, m.pointing.pitch_deg)
+        for m in members
+        if m.pointing.yaw_deg is not None and m.pointing.pitch_deg is not None
+    ]
+    if not known or fov is None:
+        return None
+    yaws, pitches = [yaw for yaw, _ in known], [pitch for _, pitch in known]
+    across = 360.0 if closed else min(360.0, max(yaws) - min(yaws) + fov[0])
+    return across, min(180.0, max(pitches) - min(pitches) + fov[1])
+
+
+def _direction(members: Sequence[Member]) -> Direction:
+    """Which way the sweep ran, from the order in which its views were first shot."""
+    seen: dict[int, Member] = {}
+    for member in members:
+        if member.pointing.yaw_deg is not None and not member.spare:
+            seen.setdefault(member.view, member)
+    path = list(seen.values())
+    moves: dict[Direction, int] = defaultdict(int)
+    for a, b in itertools.pairwise(path):
+        across = (b.pointing.yaw_deg or 0.0) - (a.pointing.yaw_deg or 0.0)
+        up = (b.pointing.pitch_deg or 0.0) - (a.pointing.pitch_deg or 0.0)
+        if abs(across) >= abs(up):
+            moves["right" if across > 0 else "left"] += 1
+        else:
+            moves["up" if up > 0 else "down"] += 1
+    if not moves:
+        return "mixed"
+    way = max(moves, key=lambda name: moves[name])
+    return way if moves[way] >= SIDEWAYS * sum(moves.values()) else "mixed"
+
+
+def _crop_loss(
+    members: Sequence[Member], fov: tuple[float, float] | None, solution: Solution | None
+) -> float | None:
+    """Share of the height lost to a straight crop of a single row, from its ups and downs."""
+    if fov is None or solution is None or len({m.row for m in members}) != 1:
+        return None
+    pitches = [m.pointing.pitch_deg for m in members if m.pointing.pitch_deg is not None]
+    if len(pitches) < 2:
+        return None
+    loss = (max(pitches) - min(pitches)) / fov[1]
+    yaws = sorted({round(m.pointing.yaw_deg, 3) for m in members if m.pointing.yaw_deg is not None})
+    if solution.camera_roll_deg is not None and len(yaws) > 1:
+        step = (yaws[-1] - yaws[0]) / (len(yaws) - 1)
+        loss += optics.roll_crop_loss(solution.camera_roll_deg, step, fov[1])
+    return min(1.0, loss)
+
+
+def _size_px(
+    frame: Frame, span: tuple[float, float] | None, fov: tuple[float, float] | None
+) -> tuple[int, int] | None:
+    """Pixels of the joined picture at the frames' own scale."""
+    size = frame.upright_px
+    if span is None or fov is None or size is None:
+        return None
+    projection = optics.projection_for(*span)
+    return optics.panorama_size_px(
+        projection, span[0], span[1], optics.focal_px_from_fov(fov[0], size[0])
+    )

@@ -1,0 +1,82 @@
+"""Which pairs of pictures to compare: neighbours first, then what a chain leaves open.
+
+Never all pairs. A frame that does not overlap the one before is held against earlier frames of
+the chain it follows: that is how a new row, a second sweep at another exposure or the end of a
+circle shows itself.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+
+from grouper.contracts import Eye
+from grouper.group.pairs import Pairs
+from grouper.model import Frame, Sighting
+
+SURE = 0.5
+MOST_TIES = 8
+"""Earlier frames of a chain that a frame is held against; a row seldom has more, and a longer
+one is sampled evenly with its ends."""
+LONGEST_PAUSE_S = 1800.0
+"""Half an hour later nobody goes on with a sweep: the light has changed."""
+
+
+def look_at_neighbours(pairs: Pairs, eye: Eye) -> None:
+    """Fill ``pairs.sightings`` with all neighbours and the ties back into their chains."""
+    count = len(pairs.frames)
+    ask(pairs, eye, [(i, i + 1) for i in range(count - 1)])
+    ask(pairs, eye, chain_ties(pairs))
+
+
+def ask(pairs: Pairs, eye: Eye, wanted: Sequence[tuple[int, int]]) -> None:
+    """Compare the wanted pairs that have not been compared yet."""
+    new = [pair for pair in dict.fromkeys(wanted) if pair not in pairs.sightings]
+    frames: Sequence[Frame] = pairs.frames
+    for pair, sighting in zip(
+        new, eye.compare([(frames[i], frames[j]) for i, j in new]), strict=True
+    ):
+        pairs.sightings[pair] = sighting
+
+
+def chain_ties(pairs: Pairs) -> list[tuple[int, int]]:
+    """Pairs (earlier frame of the chain, frame) for frames that do not overlap the one before."""
+    wanted: list[tuple[int, int]] = []
+    chain: list[int] = [0] if pairs.frames else []
+    for i in range(len(pairs.frames) - 1):
+        if is_sure(pairs.seen(i, i + 1)):
+            chain.append(i + 1)
+            continue
+        pause = float(pairs.pause_s[i])
+        if len(chain) >= 2 and not pause > LONGEST_PAUSE_S:
+            wanted += [(k, i + 1) for k in _sample(chain[:-1])]
+            # The chain goes on as far as looking is concerned: after a lost frame the next row
+            # may still tie back to the first.
+            chain.append(i + 1)
+            if len(chain) > 4 * MOST_TIES:
+                chain = chain[-4 * MOST_TIES :]
+        else:
+            chain = [i + 1]
+        if _drifted(pairs, chain):
+            chain = [i + 1]
+    return wanted
+
+
+def _drifted(pairs: Pairs, chain: Sequence[int]) -> bool:
+    """Whether the last three pairs of a chain all failed: it has ended."""
+    last = chain[-4:]
+    return len(last) == 4 and not any(
+        is_sure(pairs.seen(a, b)) for a, b in itertools.pairwise(last)
+    )
+
+
+def _sample(chain: Sequence[int]) -> list[int]:
+    if len(chain) <= MOST_TIES:
+        return list(chain)
+    step = (len(chain) - 1) / (MOST_TIES - 1)
+    return sorted({chain[round(k * step)] for k in range(MOST_TIES)})
+
+
+def is_sure(sighting: Sighting | None) -> bool:
+    """Whether the pictures say that two frames overlap."""
+    return sighting is not None and sighting.certainty > SURE

@@ -1,0 +1,203 @@
+"""What is known of neighbours on a strand: pauses, changed settings, sightings.
+
+Everything the set kinds are judged by, laid out as arrays over one strand of ``n`` frames:
+index ``i`` of a pair array is the pair of frames ``i`` and ``i + 1``.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from grouper.group.strands import Strand
+from grouper.model import Frame, Glance, Sighting
+from grouper.optics import light_ev
+
+Floats = NDArray[np.float64]
+
+FOR_GOOD = ("lens", "focal", "orientation", "size")
+"""What a photographer changes between subjects, seldom within one."""
+SETTINGS = (*FOR_GOOD, "aperture", "iso", "shutter", "white_balance", "flash", "focus")
+"""Everything compared between neighbours, in the order reported."""
+
+FOCAL_SHARE = 0.02
+"""Focal lengths this close are one zoom position: bodies round to whole millimetres, and focus
+breathing moves the recorded value a little (common practice, no source)."""
+STOP_EV = 0.17
+"""Marked values may be off by 0.163 EV against the exact third-stop series (brute force over
+the marked series): two values within this are the same setting."""
+FOCUS_SHARE = 0.02
+"""Recorded focus distances are coarse; less than this apart is the same position."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pairs:
+    """One strand's evidence. Pair arrays have shape (n - 1,), frame arrays (n,).
+
+    ``pause_s`` is measured from the end of the exposure and NaN where unknown;
+    ``pause_slack_s`` is how far it may be off for want of sub-seconds. ``light`` is the
+    recorded light in EV (NaN unknown). ``changed[name]`` is a boolean pair array.
+    ``sightings`` holds what was seen between frames ``(i, j)``, ``i < j``.
+    """
+
+    strand: Strand
+    pause_s: Floats
+    pause_slack_s: Floats
+    light: Floats
+    changed: dict[str, NDArray[np.bool_]]
+    number_step: Floats
+    """File-number difference of neighbours; NaN where not known or not comparable."""
+    moved_m: Floats
+    """How far the position moved between neighbours; NaN where it was not recorded."""
+    glances: tuple[Glance | None, ...] = ()
+    sightings: dict[tuple[int, int], Sighting | None] = field(default_factory=dict)
+
+    @property
+    def frames(self) -> tuple[Frame, ...]:
+        """The strand's frames."""
+        return self.strand.frames
+
+    def seen(self, i: int, j: int) -> Sighting | None:
+        """What was seen between two frames, or ``None`` when it is not known."""
+        return self.sightings.get((i, j))
+
+
+def gather_pairs(strand: Strand) -> Pairs:
+    """Everything about neighbours that needs no pictures."""
+    frames = strand.frames
+    neighbours = list(itertools.pairwise(frames))
+    at = np.array([math.nan if time is None else time for time in strand.at_s])
+    exposure = np.array([frame.exposure_s or 0.0 for frame in frames])
+    slack = np.array([frame.taken_resolution_s for frame in frames])
+    return Pairs(
+        strand=strand,
+        pause_s=np.diff(at) - exposure[:-1],
+        pause_slack_s=np.maximum(slack[:-1], slack[1:]) if len(frames) > 1 else np.zeros(0),
+        light=np.array([_nan(light_ev(f.exposure_s, f.aperture_f, f.iso)) for f in frames]),
+        changed={
+            name: np.array([_CHANGED[name](a, b) for a, b in neighbours], dtype=bool)
+            for name in SETTINGS
+        },
+        number_step=np.array([_number_step(a, b) for a, b in neighbours]),
+        moved_m=np.array([_moved_m(a, b) for a, b in neighbours]),
+    )
+
+
+def changed_names(a: Frame, b: Frame) -> tuple[str, ...]:
+    """Names of the settings that differ between two frames."""
+    return tuple(name for name in SETTINGS if _CHANGED[name](a, b))
+
+
+def _nan(value: float | None) -> float:
+    return math.nan if value is None else value
+
+
+def _differs(a: float | None, b: float | None, share: float) -> bool:
+    """Whether two positive values differ by more than a share; unknown never differs."""
+    if a is None or b is None:
+        return False
+    if math.isinf(a) or math.isinf(b):
+        return a != b
+    return abs(a - b) > share * max(abs(a), abs(b))
+
+
+def _stops_differ(a: float | None, b: float | None, stops_per_octave: float = 1.0) -> bool:
+    if not a or not b or a < 0 or b < 0:
+        return False
+    return abs(math.log2(a / b)) * stops_per_octave > STOP_EV
+
+
+def _lens(a: Frame, b: Frame) -> bool:
+    return bool(a.lens and b.lens and a.lens != b.lens)
+
+
+def _focal(a: Frame, b: Frame) -> bool:
+    return _differs(a.focal_mm, b.focal_mm, FOCAL_SHARE)
+
+
+def _orientation(a: Frame, b: Frame) -> bool:
+    return a.is_upright is not None and b.is_upright is not None and a.is_upright != b.is_upright
+
+
+def _size(a: Frame, b: Frame) -> bool:
+    if a.upright_px is None or b.upright_px is None:
+        return False
+    return sorted(a.upright_px) != sorted(b.upright_px)
+
+
+def _aperture(a: Frame, b: Frame) -> bool:
+    return _stops_differ(a.aperture_f, b.aperture_f, 2.0)
+
+
+def _iso(a: Frame, b: Frame) -> bool:
+    return _stops_differ(a.iso, b.iso)
+
+
+def _shutter(a: Frame, b: Frame) -> bool:
+    return _stops_differ(a.exposure_s, b.exposure_s)
+
+
+def _white_balance(a: Frame, b: Frame) -> bool:
+    known = a.white_balance and b.white_balance
+    return bool(known and a.white_balance != b.white_balance)
+
+
+def _flash(a: Frame, b: Frame) -> bool:
+    known = a.flash_fired is not None and b.flash_fired is not None
+    return known and a.flash_fired != b.flash_fired
+
+
+def _focus(a: Frame, b: Frame) -> bool:
+    return _differs(a.focus_m, b.focus_m, FOCUS_SHARE)
+
+
+_CHANGED = {
+    "lens": _lens,
+    "focal": _focal,
+    "orientation": _orientation,
+    "size": _size,
+    "aperture": _aperture,
+    "iso": _iso,
+    "shutter": _shutter,
+    "white_balance": _white_balance,
+    "flash": _flash,
+    "focus": _focus,
+}
+
+
+def _number_step(a: Frame, b: Frame) -> float:
+    """How far the camera's file number moved on; a wrap from 9999 to 0001 counts as 1."""
+    if a.counter is None or b.counter is None:
+        return math.nan
+    step = b.counter - a.counter
+    if a.folder_number is not None and b.folder_number is not None:
+        if a.folder_number != b.folder_number and step < 0:
+            return float(step % 9999)
+    elif a.folder != b.folder:
+        return math.nan  # numbers given by hand in different folders do not compare
+    return float(step)
+
+
+EARTH_M_PER_DEG = 111_195.0
+"""Length of a degree of a great circle on a sphere of the mean radius 6371 km."""
+
+
+def _moved_m(a: Frame, b: Frame) -> float:
+    known = (a.latitude_deg, a.longitude_deg, b.latitude_deg, b.longitude_deg)
+    if any(value is None for value in known):
+        return math.nan
+    lat_a, lon_a, lat_b, lon_b = (float(value) for value in known if value is not None)
+    north = (lat_b - lat_a) * EARTH_M_PER_DEG
+    east = (lon_b - lon_a) * EARTH_M_PER_DEG * math.cos(math.radians((lat_a + lat_b) / 2))
+    return math.hypot(north, east)
+
+
+def median(values: Iterable[float]) -> float | None:
+    """The median of the finite values, or ``None`` when there are none."""
+    finite: Sequence[float] = [value for value in values if math.isfinite(value)]
+    return float(np.median(finite)) if finite else None

@@ -1,0 +1,86 @@
+"""Pointings of a panorama's frames, with the extra pairs that a first solution asks for."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from grouper import optics
+from grouper.contracts import Eye
+from grouper.group.layout import field_of_view_deg
+from grouper.group.looking import ask, is_sure
+from grouper.group.pairs import Pairs
+from grouper.model import Frame, Pointing, Solution
+
+CROSS_PER_FRAME = 3
+"""Extra pairs asked for per frame: the row above and below and the end of a circle."""
+LEAST_CROSS_OVERLAP = 0.2
+"""Predicted overlap from which an extra pair is worth the look."""
+
+
+def solve_stretch(pairs: Pairs, eye: Eye, first: int, last: int) -> Solution | None:
+    """Solve the pointings of frames ``first`` to ``last``, looking twice.
+
+    The first solution rests on neighbours; it predicts which other frames overlap (rows, the
+    ends of a circle), these are looked at, and all is solved again.
+    """
+    solution = _solve(pairs, eye, first, last)
+    if solution is None:
+        return None
+    wanted = _crossings(pairs.frames[first : last + 1], solution.pointings)
+    ask(pairs, eye, [(first + i, first + j) for i, j in wanted])
+    if not any(is_sure(pairs.seen(first + i, first + j)) for i, j in wanted):
+        return solution
+    return _solve(pairs, eye, first, last) or solution
+
+
+def _solve(pairs: Pairs, eye: Eye, first: int, last: int) -> Solution | None:
+    seen = [
+        (i - first, j - first, sighting)
+        for (i, j), sighting in pairs.sightings.items()
+        if first <= i and j <= last and sighting is not None and is_sure(sighting)
+    ]
+    return eye.solve(pairs.frames[first : last + 1], seen)
+
+
+def _crossings(frames: Sequence[Frame], pointings: Sequence[Pointing]) -> list[tuple[int, int]]:
+    """Pairs (i, j), j > i + 1, that the pointings predict to overlap well, best first per frame."""
+    fov = field_of_view_deg(frames[0])
+    if fov is None:
+        return [(0, len(frames) - 1)] if len(frames) > 2 else []
+    wanted: list[tuple[int, int]] = []
+    for j in range(2, len(frames)):
+        ranked = sorted(
+            ((_predicted_overlap(pointings[i], pointings[j], fov), i) for i in range(j - 1)),
+            reverse=True,
+        )
+        wanted += [(i, j) for share, i in ranked[:CROSS_PER_FRAME] if share > LEAST_CROSS_OVERLAP]
+    if len(frames) > 2 and (0, len(frames) - 1) not in wanted:
+        wanted.append((0, len(frames) - 1))
+    return wanted
+
+
+def _predicted_overlap(a: Pointing, b: Pointing, fov: tuple[float, float]) -> float:
+    if None in (a.yaw_deg, a.pitch_deg, b.yaw_deg, b.pitch_deg):
+        return 0.0
+    across = (float(b.yaw_deg or 0) - float(a.yaw_deg or 0) + 180) % 360 - 180
+    up = abs(float(b.pitch_deg or 0) - float(a.pitch_deg or 0))
+    lean = math.radians((float(a.pitch_deg or 0) + float(b.pitch_deg or 0)) / 2)
+    across = abs(across) * max(math.cos(lean), 0.1)
+    return optics.overlap_angular(across, fov[0]) * optics.overlap_angular(up, fov[1])
+
+
+def centred(solution: Solution) -> tuple[Pointing, ...]:
+    """Pointings with yaw counted from the middle of the set, -180 to 180 where closed."""
+    yaws = [p.yaw_deg for p in solution.pointings if p.yaw_deg is not None]
+    if not yaws:
+        return solution.pointings
+    middle = (min(yaws) + max(yaws)) / 2
+    return tuple(
+        Pointing(
+            yaw_deg=None if p.yaw_deg is None else p.yaw_deg - middle,
+            pitch_deg=p.pitch_deg,
+            roll_deg=p.roll_deg,
+        )
+        for p in solution.pointings
+    )

@@ -1,0 +1,34 @@
+"""Walking over the stretches of a strand that a kind of set may propose."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+HOPELESS = -9.0
+"""A stretch this far below nothing is given up: no later frame makes up for it."""
+FALLEN = 12.0
+"""Nor for a stretch that has lost this much against its own best beginning."""
+
+
+def grow(
+    first: int, last: int, link_weight: Callable[[int], float], longest: int | None = None
+) -> Iterator[tuple[int, float]]:
+    """Grow a stretch from ``first`` one frame at a time towards ``last``.
+
+    Args:
+        first: first frame of the stretch.
+        last: last frame it may reach.
+        link_weight: weight of the pair (i, i + 1), called in order.
+        longest: most frames in the stretch.
+
+    Yields:
+        (last frame so far, summed weight), until the stretch is hopeless.
+    """
+    total = best = 0.0
+    stop = last if longest is None else min(last, first + longest - 1)
+    for end in range(first + 1, stop + 1):
+        total += link_weight(end - 1)
+        best = max(best, total)
+        if total < HOPELESS or total < best - FALLEN:
+            return
+        yield end, total
