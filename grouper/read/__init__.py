@@ -1,1 +1,189 @@
-"""Placeholder docstring, replaced by the step's own."""
+"""Files to frames: reads every candidate, joins the files of one exposure, loses none.
+
+``READERS`` is the ordered list of formats; the first that recognises a file's first bytes
+gets it. Every file ends as a frame's main file, as a companion, as an ``Unread`` record with
+its reason, or as ignored.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+from typing import Final, cast
+
+from grouper.contracts import Progress, Reader
+from grouper.errors import UnreadableFile
+from grouper.model import Frame, Unread, UnreadReason
+from grouper.read import jpeg, names, tiff
+from grouper.read.pairing import join_companions
+from grouper.read.sensor import agree_sensors
+from grouper.read.source import HEAD_BYTES, open_source
+from grouper.settings import Settings
+
+__all__ = ["READERS", "ReadResult", "read_frames"]
+
+READERS: Final[tuple[Reader, ...]] = (jpeg.READER, tiff.READER)
+
+UNSUPPORTED: Final = {
+    ".cr3": "Canon's raw of this kind is not read",
+    ".crw": "Canon's first raw format is not read",
+    ".raf": "Fujifilm's raw format is not read",
+    ".x3f": "Sigma's raw format is not read",
+    ".mrw": "Minolta's raw format is not read",
+    ".jxl": "JPEG XL is not read",
+    ".heic": "its brand of HEIF is not read",
+    ".heif": "its brand of HEIF is not read",
+    ".hif": "its brand of HEIF is not read",
+    ".avif": "AVIF is not read",
+    ".png": "PNG is not read",
+    ".webp": "WebP is not read",
+}
+"""Suffixes of pictures that no reader takes, and what is said of them."""
+
+LEAST_FILES_A_JOB: Final = 400
+"""A worker process costs about half a second to start, as much as reading this many files."""
+_CHUNK: Final = 64
+"""Files handed to a worker at once: large against the cost of handing over, small enough for
+progress to move."""
+
+_DIGEST_BYTES: Final = 1 << 20
+"""Bytes hashed at a time."""
+
+Outcome = Frame | Unread | None
+"""What becomes of one file; ``None`` is a file that is no picture."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadResult:
+    """What became of every file that was to be read. Each in order of path."""
+
+    frames: tuple[Frame, ...]
+    unread: tuple[Unread, ...]
+    ignored: tuple[str, ...]
+
+
+def read_frames(
+    root: Path | str,
+    files: Sequence[str],
+    settings: Settings,
+    *,
+    jobs: int = 1,
+    progress: Progress | None = None,
+) -> ReadResult:
+    """Read files of a card and join those of one exposure into frames.
+
+    Args:
+        root: the folder that ``files`` are relative to.
+        files: candidates, as POSIX paths.
+        settings: thresholds.
+        jobs: how many processes may share the work; the result is the same.
+        progress: told after each file.
+
+    Returns:
+        Frames, unread and ignored files. Every file is in one of them: as a frame's main
+        file, as a companion, unread with its reason, or ignored.
+    """
+    base = Path(root)
+    outcomes: list[tuple[str, Outcome]] = []
+    for done, pair in enumerate(_read_all(base, sorted(set(files)), settings, jobs), 1):
+        outcomes.append(pair)
+        if progress is not None:
+            progress("reading", done, len(files))
+    frames = [outcome for _, outcome in outcomes if isinstance(outcome, Frame)]
+    frames = join_companions(_agree_clocks(agree_sensors(frames)))
+    return ReadResult(
+        frames=tuple(_with_digests(base, frames)),
+        unread=tuple(outcome for _, outcome in outcomes if isinstance(outcome, Unread)),
+        ignored=tuple(file for file, outcome in outcomes if outcome is None),
+    )
+
+
+def _read_all(
+    root: Path, files: Sequence[str], settings: Settings, jobs: int
+) -> Iterator[tuple[str, Outcome]]:
+    """Each file with what became of it, in the order given."""
+    read = partial(read_one, root, settings=settings)
+    workers = min(jobs, len(files) // LEAST_FILES_A_JOB)
+    if workers < 2:
+        yield from zip(files, map(read, files), strict=True)
+        return
+    with ProcessPoolExecutor(workers) as pool:
+        yield from zip(files, pool.map(read, files, chunksize=_CHUNK), strict=True)
+
+
+def read_one(root: Path, file: str, *, settings: Settings) -> Outcome:
+    """Read one file, whatever it is: a frame, why it is none, or ``None`` for no picture."""
+    try:
+        with open_source(root, file) as source:
+            head = source.at(0, HEAD_BYTES)
+        reader = next((reader for reader in READERS if reader.recognises(head)), None)
+        if reader is not None:
+            return reader.read(root, file, settings)
+    except UnreadableFile as error:
+        if error.reason == "empty" and not _named_as_picture(file):
+            return None
+        return Unread(file=file, reason=cast(UnreadReason, error.reason), detail=error.detail)
+    if not _named_as_picture(file):
+        return None
+    return Unread(file=file, reason="unknown-format", detail=_unknown(file, head))
+
+
+def _named_as_picture(file: str) -> bool:
+    suffix = names.suffix_of(file)
+    return suffix in UNSUPPORTED or any(suffix in reader.suffixes for reader in READERS)
+
+
+def _unknown(file: str, head: bytes) -> str:
+    if not head.strip(b"\0"):
+        return "it begins with zeros: space was set aside for it and never written"
+    return UNSUPPORTED.get(names.suffix_of(file), "its first bytes are those of no picture format")
+
+
+def _agree_clocks(frames: Iterable[Frame]) -> list[Frame]:
+    """Say "whole seconds" for bodies that write sub-seconds of zero in every frame.
+
+    Some bodies fill the tag with "00" because they do not know better; a fraction of zero in
+    three frames running would happen by chance once in a million (at 1/100 s).
+    """
+    frames = list(frames)
+    count, whole = Counter[object](), Counter[object]()
+    for frame in frames:
+        if frame.taken is not None and frame.taken_resolution_s < 1.0:
+            body = (frame.make, frame.model, frame.serial)
+            count[body] += 1
+            whole[body] += frame.taken.microsecond == 0
+    return [
+        replace(frame, taken_resolution_s=1.0)
+        if whole[body := (frame.make, frame.model, frame.serial)] >= 3
+        and whole[body] == count[body]
+        else frame
+        for frame in frames
+    ]
+
+
+def _with_digests(root: Path, frames: Sequence[Frame]) -> list[Frame]:
+    """Add the content hash where size, time and body of two frames are the same."""
+    looks = Counter((frame.size_bytes, frame.taken, frame.model) for frame in frames)
+    return [
+        replace(frame, digest=_digest(root, frame.file))
+        if looks[frame.size_bytes, frame.taken, frame.model] > 1
+        else frame
+        for frame in frames
+    ]
+
+
+def _digest(root: Path, file: str) -> str | None:
+    """BLAKE2b (RFC 7693) of a file's bytes, or ``None`` where it can no longer be read."""
+    try:
+        with open_source(root, file) as source:
+            digest = hashlib.blake2b(digest_size=16)
+            for at in range(0, source.size, _DIGEST_BYTES):
+                digest.update(source.at(at, _DIGEST_BYTES))
+            return digest.hexdigest()
+    except UnreadableFile:
+        return None

@@ -1,0 +1,244 @@
+"""JPEG files (ISO/IEC 10918-1) with Exif and XMP in their application segments.
+
+Only segment heads are read on the way to the picture, so a large file costs no more than a
+small one. Whether the picture is whole is told from its end: a copy that was cut short has
+fine metadata and half a picture.
+"""
+
+from __future__ import annotations
+
+import struct
+from dataclasses import dataclass, field, replace
+from io import BytesIO
+from pathlib import Path
+from typing import Final
+
+from grouper.contracts import Reader
+from grouper.errors import UnreadableFile
+from grouper.model import Frame, PictureSource
+from grouper.read.exif import Contents, frame_from, orientation_of
+from grouper.read.maker import read_note
+from grouper.read.source import Source, open_source
+from grouper.read.tags import EXIF, IMAGE, THUMBNAIL, Tags, parse_block
+from grouper.read.turning import was_turned
+from grouper.read.xmp import Packet, read_packet
+from grouper.settings import Settings
+
+_EXIF_MARK: Final = b"Exif\0"
+_XMP_MARK: Final = b"http://ns.adobe.com/xap/1.0/\0"
+_SIZES: Final = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}
+"""Markers of a frame header, which holds the picture's size."""
+_SCAN, _END = 0xDA, 0xD9
+_BARE: Final = frozenset({0x01, *range(0xD0, 0xD9)})
+"""Markers without a segment."""
+
+MOST_SEGMENTS: Final = 4096
+"""Depth maps and the like come as hundreds of 64 KiB segments; more is a loop or rubbish."""
+RESYNC_BYTES: Final = 4096
+"""Junk between segments that is skipped: stray padding is some bytes long."""
+TAIL_BYTES: Final = 16 << 10
+"""End of the file that is looked at first for the end marker; bodies that pad their files do
+so to a few KiB."""
+SEARCH_BYTES: Final = 256 << 20
+"""Longest stretch searched for an end marker that is not near the end of the file; larger
+than any camera's JPEG."""
+_CHUNK: Final = 1 << 20
+
+
+@dataclass(slots=True)
+class Segments:
+    """What stands before a JPEG's picture data."""
+
+    exif_at: int = 0
+    """Absolute offset of the TIFF header; 0 where there is none."""
+    exif: bytes = b""
+    packet: bytes = b""
+    size: tuple[int, int] | None = None
+    scan_at: int = 0
+    """Offset just behind the head of the first scan; 0 where none was reached."""
+    trouble: list[str] = field(default_factory=list)
+
+
+def walk(source: Source, start: int = 0) -> Segments:
+    """Go through the segments of the JPEG that begins at ``start``, up to its picture data."""
+    found, at = Segments(), start + 2
+    for _ in range(MOST_SEGMENTS):
+        head = source.at(at, 4)
+        if len(head) < 4:
+            found.trouble.append("it ends before the picture begins")
+            return found
+        if head[0] != 0xFF:
+            skipped = _next_marker(source.at(at, RESYNC_BYTES))
+            if skipped is None:
+                found.trouble.append(f"no segment where one should begin, at byte {at}")
+                return found
+            at += skipped
+            continue
+        marker = head[1]
+        if marker == 0xFF or marker in _BARE:  # fill byte, or a marker without a segment
+            at += 1 if marker == 0xFF else 2
+            continue
+        if marker == _END:
+            found.trouble.append("it holds no picture")
+            return found
+        length = struct.unpack(">H", head[2:])[0]
+        if marker in _SIZES:
+            found.size = _size(source.at(at + 5, 4)) or found.size
+        elif marker == 0xE1:
+            _application(found, source, at + 4, length - 2)
+        elif marker == _SCAN:
+            found.scan_at = at + 2 + length
+            return found
+        at += 2 + max(length, 2)
+    found.trouble.append("it has no end of segments")
+    return found
+
+
+def _next_marker(data: bytes) -> int | None:
+    """Offset of the next byte pair that can open a segment, behind stray bytes."""
+    at = data.find(b"\xff", 1)
+    while at >= 0 and at + 1 < len(data):
+        if data[at + 1] >= 0xC0 and data[at + 1] != 0xFF:
+            return at
+        at = data.find(b"\xff", at + 1)
+    return None
+
+
+def _size(data: bytes) -> tuple[int, int] | None:
+    if len(data) < 4:
+        return None
+    height, width = struct.unpack(">HH", data)
+    return (width, height) if width and height else None
+
+
+def _application(found: Segments, source: Source, at: int, length: int) -> None:
+    """Keep the Exif block or the XMP packet of an APP1 segment; the first of each counts."""
+    mark = source.at(at, len(_XMP_MARK))
+    if mark.startswith(_EXIF_MARK) and not found.exif:
+        found.exif_at = at + 6
+        found.exif = source.at(at + 6, length - 6)
+    elif mark == _XMP_MARK and not found.packet:
+        found.packet = source.at(at + len(_XMP_MARK), length - len(_XMP_MARK))
+
+
+def is_whole(source: Source, scan_at: int) -> bool:
+    """Whether the picture data that begin at ``scan_at`` come to an end.
+
+    In picture data the byte FF is followed by 00 or a restart marker, so the end marker is
+    found nowhere else. It stands last, or before padding, further pictures or whatever a
+    camera appends; only where it is not near the end is the file searched from the scan on.
+    """
+    tail_at = max(scan_at, source.size - TAIL_BYTES)
+    if b"\xff\xd9" in source.at(tail_at, TAIL_BYTES):
+        return True
+    kept, at = b"", scan_at
+    while at < tail_at and at < scan_at + SEARCH_BYTES:
+        chunk = source.at(at, _CHUNK)
+        if not chunk:
+            return False
+        if b"\xff\xd9" in kept + chunk:
+            return True
+        kept, at = chunk[-1:], at + len(chunk)
+    return False
+
+
+def jpeg_size(source: Source, start: int, length: int) -> tuple[int, int] | None:
+    """Size of an embedded JPEG, or ``None`` where no whole JPEG head lies there."""
+    if not source.holds(start, length) or source.at(start, 3) != b"\xff\xd8\xff":
+        return None
+    return walk(Source(source.stream, start + length), start).size
+
+
+def thumbnail_of(
+    source: Source, tags: Tags, file: str, stored: tuple[int, int] | None
+) -> PictureSource | None:
+    """The thumbnail of an Exif block, if it is a JPEG inside the file and of this picture."""
+    offset = tags.whole(THUMBNAIL, 0x0201)
+    length = tags.whole(THUMBNAIL, 0x0202)
+    if offset is None or length is None:
+        return None
+    size = jpeg_size(source, tags.base + offset, length)
+    if size is None or not may_show(size, stored):
+        return None
+    return PictureSource(kind="thumbnail", file=file, offset=tags.base + offset, length=length)
+
+
+SAME_ASPECT: Final = 0.08
+"""Relative difference of aspects that rounding to 160 pixels and to blocks of 8 can make."""
+
+
+def may_show(thumbnail: tuple[int, int], stored: tuple[int, int] | None) -> bool:
+    """Whether a thumbnail of that size can show the whole stored picture, the same way up.
+
+    A 4:3 thumbnail may show any shape between black bars (CIPA DC-009), lying or standing;
+    any other shape must be the picture's own.
+    """
+    if stored is None:
+        return True
+    aspect, wanted = thumbnail[0] / thumbnail[1], stored[0] / stored[1]
+    if abs(aspect / (4.0 / 3.0) - 1.0) <= SAME_ASPECT:
+        return True
+    return abs(aspect / wanted - 1.0) <= SAME_ASPECT
+
+
+def read_contents(source: Source, file: str) -> tuple[Contents, Segments]:
+    """Everything a JPEG tells, whether its picture is whole or not."""
+    segments = walk(source)
+    tags, packet = Tags(), Packet()
+    if segments.exif:
+        tags = parse_block(BytesIO(segments.exif), base=segments.exif_at)
+    if segments.packet:
+        packet = read_packet(segments.packet)
+    contents = Contents(
+        file=file,
+        size_bytes=source.size,
+        tags=tags,
+        packet=packet,
+        note=read_note(
+            tags.text(IMAGE, 0x010F),
+            tags.spans.get((EXIF, 0x927C)),
+            tags.order,
+            tags.base,
+            source.at,
+        ),
+        stored_px=segments.size,
+    )
+    return contents, segments
+
+
+def read(root: Path, file: str, settings: Settings) -> Frame:
+    """Read one JPEG file.
+
+    Raises:
+        UnreadableFile: it is cut short or damaged, or the disk fails.
+    """
+    with open_source(root, file) as source:
+        contents, segments = read_contents(source, file)
+        if not segments.scan_at:
+            cut = "ends" in segments.trouble[0]
+            raise UnreadableFile("truncated" if cut else "damaged", segments.trouble[0])
+        if segments.size is None:
+            raise UnreadableFile("damaged", "its picture has no size")
+        if not is_whole(source, segments.scan_at):
+            raise UnreadableFile("truncated", "the picture data break off before their end")
+        return frame_from(replace(contents, picture=choose_picture(source, contents)))
+
+
+def choose_picture(source: Source, contents: Contents) -> PictureSource:
+    """The smallest usable picture: the thumbnail, else the file itself.
+
+    Where the pixels were turned after the camera stored them, the thumbnail may well lie
+    unturned between bars that look like any other's: it is not used.
+    """
+    main = PictureSource(kind="main", file=contents.file)
+    if was_turned(contents.tags.whole(IMAGE, 0x0112), orientation_of(contents)):
+        return main
+    return thumbnail_of(source, contents.tags, contents.file, contents.stored_px) or main
+
+
+READER = Reader(
+    name="jpeg",
+    suffixes=(".jpg", ".jpeg", ".jpe", ".jfif"),
+    recognises=lambda head: head[:3] == b"\xff\xd8\xff",
+    read=read,
+)

@@ -1,0 +1,68 @@
+"""A file opened for reading only, with every read bounded; and what a reader knows of it."""
+
+from __future__ import annotations
+
+import os
+import stat
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import BinaryIO, Final
+
+from grouper.errors import UnreadableFile
+
+HEAD_BYTES: Final = 64
+"""First bytes a reader is recognised by."""
+
+MOST_BYTES: Final = 4 << 20
+"""More than this is never read at once: metadata blocks are some 64 KiB (JPEG, by its
+segment length) to 1-2 MiB (raws with large previews in the note)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """An open file: its length and bounded access to its bytes."""
+
+    stream: BinaryIO
+    size: int
+
+    def at(self, offset: int, length: int) -> bytes:
+        """Up to ``length`` bytes from ``offset``; fewer at the end of the file."""
+        if offset < 0 or offset >= self.size or length <= 0:
+            return b""
+        self.stream.seek(offset)
+        return self.stream.read(min(length, MOST_BYTES, self.size - offset))
+
+    def holds(self, offset: int, length: int) -> bool:
+        """Whether that stretch lies inside the file."""
+        return offset >= 0 and length > 0 and offset + length <= self.size
+
+
+@contextmanager
+def open_source(root: Path, file: str) -> Iterator[Source]:
+    """Open a file of the card for reading, and say in our words what is wrong with it.
+
+    Raises:
+        UnreadableFile: it vanished, is not permitted, no plain file, empty, or the disk
+            fails while it is being read.
+    """
+    try:
+        # Not blocking, so that a pipe put in a picture's place cannot hang the card.
+        number = os.open(root / file, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | _BINARY)
+        with os.fdopen(number, "rb") as stream:
+            facts = os.fstat(stream.fileno())
+            if not stat.S_ISREG(facts.st_mode):
+                raise UnreadableFile("vanished", "it is no longer a plain file")
+            if facts.st_size == 0:
+                raise UnreadableFile("empty", "the file has no bytes")
+            yield Source(stream, facts.st_size)
+    except FileNotFoundError as error:
+        raise UnreadableFile("vanished", "it was there when the card was listed") from error
+    except PermissionError as error:
+        raise UnreadableFile("not-permitted", "reading it is not allowed") from error
+    except OSError as error:
+        raise UnreadableFile("damaged", f"the disk fails: {error.strerror or error}") from error
+
+
+_BINARY: Final = getattr(os, "O_BINARY", 0)

@@ -1,0 +1,221 @@
+"""TIFF files and the raws that are shaped like one (TIFF 6.0, TIFF/EP ISO 12234-2, DNG).
+
+The same header with another magic number serves Olympus (IIRO, IIRS, MMOR) and Panasonic
+(IIU) raws. The full picture's size comes from the directories and the Exif block; the small
+picture is the smallest JPEG that a directory points to.
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Iterator
+from dataclasses import replace
+from io import BytesIO
+from pathlib import Path
+from typing import Final
+
+from grouper.contracts import Reader
+from grouper.errors import UnreadableFile
+from grouper.model import Frame, PictureSource
+from grouper.read.exif import PIXELS, Contents, camera_px, frame_from
+from grouper.read.jpeg import jpeg_size, may_show
+from grouper.read.jpeg import read_contents as read_jpeg
+from grouper.read.maker import read_note
+from grouper.read.names import suffix_of
+from grouper.read.source import Source, open_source
+from grouper.read.tags import EXIF, IMAGE, Span, Tags, parse_block, within
+from grouper.read.xmp import Packet, read_packet
+from grouper.settings import Settings
+
+_MAGICS: Final = (
+    b"II*\0", b"MM\0*",  # TIFF 6.0, and most raws
+    b"IIRO", b"IIRS", b"MMOR",  # Olympus
+    b"IIU\0",  # Panasonic
+)  # fmt: skip
+_BIG: Final = (b"II+\0", b"MM\0+")
+PLAIN_SUFFIXES: Final = (".tif", ".tiff")
+RAW_SUFFIXES: Final = (
+    ".dng", ".cr2", ".nef", ".nrw", ".arw", ".sr2", ".srf", ".orf", ".ori", ".rw2", ".rwl", ".raw",
+    ".pef", ".srw", ".3fr", ".fff", ".erf", ".mef", ".mos", ".iiq", ".kdc", ".dcr", ".gpr",
+)  # fmt: skip
+
+MOST_STRIPS: Final = 65_536
+"""Strips or tiles of one picture that are checked: a row a strip in the tallest pictures."""
+_ELSEWHERE: Final = 0xFFFFFFFF
+"""Strip offset of Panasonic raws, which say in a tag of their own where the data lie."""
+LEAST_PREVIEW: Final = 100
+"""Pixels on the long side of a picture that can still be matched."""
+LARGEST_THUMBNAIL: Final = 320
+"""Pixels on the long side up to which an embedded picture is called a thumbnail."""
+NEARLY_FULL: Final = 0.9
+"""The Exif size is the finished picture, a few per cent less than the sensor's own pixels; one
+much smaller describes a preview."""
+
+
+def recognises(head: bytes) -> bool:
+    """Whether the first bytes are those of a TIFF-shaped file."""
+    return head[:4] in _MAGICS or head[:4] in _BIG
+
+
+def read_contents(source: Source, file: str) -> Contents:
+    """Everything a TIFF-shaped file tells, whether its picture is whole or not."""
+    tags = parse_block(source.stream)
+    panasonic = tags.spans.get((IMAGE, 0x002E))
+    if panasonic is not None:
+        tags = _with_inner(source, tags, panasonic)
+    packet_at = tags.spans.get((IMAGE, 0x02BC))
+    packet = read_packet(source.at(packet_at.offset, packet_at.length)) if packet_at else Packet()
+    note = read_note(
+        tags.text(IMAGE, 0x010F), tags.spans.get((EXIF, 0x927C)), tags.order, tags.base, source.at
+    )
+    contents = Contents(
+        file=file,
+        size_bytes=source.size,
+        tags=tags,
+        packet=packet,
+        note=note,
+        stored_px=full_size(tags),
+    )
+    return replace(contents, picture=small_picture(source, contents))
+
+
+def _with_inner(source: Source, tags: Tags, inner: Span) -> Tags:
+    """Add the tags of the JPEG inside a Panasonic raw, which alone has a complete Exif block."""
+    if not source.holds(inner.offset, inner.length):
+        return tags
+    data = source.at(inner.offset, inner.length)
+    more = read_jpeg(Source(BytesIO(data), len(data)), "")[0].tags
+    merged = {**more.values, **{k: v for k, v in tags.values.items() if k not in more.values}}
+    return replace(tags, values=merged)
+
+
+def _directory_size(tags: Tags, name: str) -> tuple[int, int] | None:
+    crop = tags.numbers(name, 0xC620)
+    if len(crop) == 2 and crop[0] and crop[1]:
+        return int(crop[0]), int(crop[1])
+    width = within(tags.number(name, 0x0100), *PIXELS)
+    height = within(tags.number(name, 0x0101), *PIXELS)
+    return None if width is None or height is None else (int(width), int(height))
+
+
+def full_size(tags: Tags) -> tuple[int, int] | None:
+    """Width and height of the full picture: the finished size, not the sensor's raw one."""
+    sizes = [
+        size
+        for name in tags.directories
+        if not (tags.whole(name, 0x00FE) or 0) & 1
+        and (size := _directory_size(tags, name)) is not None
+    ]
+    borders = [tags.whole(IMAGE, tag) for tag in (0x0004, 0x0005, 0x0006, 0x0007)]
+    if (IMAGE, 0x002E) in tags.spans and None not in borders:
+        top, left, bottom, right = (value or 0 for value in borders)
+        if bottom > top and right > left:
+            sizes.append((right - left, bottom - top))
+    stored = max(sizes, key=max) if sizes else None
+    camera = camera_px(tags)
+    if stored is None or camera is None:
+        return stored or camera
+    return camera if max(camera) >= NEARLY_FULL * max(stored) else stored
+
+
+def _jpegs(source: Source, tags: Tags) -> Iterator[tuple[int, int]]:
+    """Offset and length of everything the directories call a JPEG."""
+    for name in tags.directories:
+        offset, length = tags.whole(name, 0x0201), tags.whole(name, 0x0202)
+        if offset and length:
+            yield tags.base + offset, length
+        if tags.whole(name, 0x0103) in (6, 7):
+            offsets, counts = _strips(source, tags, name)
+            if len(offsets) == len(counts) == 1:
+                yield offsets[0], counts[0]
+    inner = tags.spans.get((IMAGE, 0x002E))
+    if inner is not None:
+        yield inner.offset, inner.length
+
+
+def small_picture(source: Source, contents: Contents) -> PictureSource | None:
+    """The smallest JPEG in the file that shows the picture, else the file where Pillow can."""
+    found = []
+    for offset, length in _jpegs(source, contents.tags):
+        size = jpeg_size(source, offset, length)
+        if size is None or max(size) < LEAST_PREVIEW or not may_show(size, contents.stored_px):
+            continue
+        found.append((max(size), offset, length))
+    if found:
+        long_px, offset, length = min(found)
+        return PictureSource(
+            kind="thumbnail" if long_px <= LARGEST_THUMBNAIL else "preview",
+            file=contents.file,
+            offset=offset,
+            length=length,
+        )
+    if suffix_of(contents.file) in PLAIN_SUFFIXES:
+        return PictureSource(kind="main", file=contents.file)
+    return None
+
+
+def _strips(source: Source, tags: Tags, name: str) -> tuple[list[int], list[int]]:
+    """Absolute offsets and lengths of a directory's strips or tiles."""
+    for places, counts in ((0x0111, 0x0117), (0x0144, 0x0145)):
+        if (name, places) in tags.spans and (name, counts) in tags.spans:
+            offsets = _array(source, tags, tags.spans[(name, places)])
+            lengths = _array(source, tags, tags.spans[(name, counts)])
+            return [tags.base + offset for offset in offsets], lengths
+    return [], []
+
+
+def _array(source: Source, tags: Tags, span: Span) -> list[int]:
+    letter = {3: "H", 4: "I", 13: "I"}.get(span.type)
+    if letter is None or span.count > MOST_STRIPS:
+        return []
+    one = struct.calcsize("<" + letter)
+    data = source.at(span.offset, span.length)
+    count = len(data) // one
+    return list(struct.unpack(f"{tags.order}{count}{letter}", data[: count * one]))
+
+
+def missing_bytes(source: Source, tags: Tags) -> int:
+    """How many bytes the directories' pictures reach beyond the end of the file; 0 is whole."""
+    ends = [0]
+    for name in tags.directories:
+        offsets, counts = _strips(source, tags, name)
+        ends += [
+            offset + count
+            for offset, count in zip(offsets, counts, strict=False)
+            if offset < _ELSEWHERE
+        ]
+    return max(max(ends) - source.size, 0)
+
+
+def read(root: Path, file: str, settings: Settings) -> Frame:
+    """Read one TIFF-shaped file.
+
+    Raises:
+        UnreadableFile: it is cut short or damaged or has no directory, or the disk fails.
+    """
+    with open_source(root, file) as source:
+        if source.at(0, 4) in _BIG:
+            raise UnreadableFile("unknown-format", "a TIFF with 64-bit offsets (BigTIFF)")
+        contents = read_contents(source, file)
+        first = source.at(4, 4)
+        if not contents.tags:
+            order = "<" if source.at(0, 2) == b"II" else ">"
+            beyond = len(first) < 4 or struct.unpack(order + "I", first)[0] + 2 > source.size
+            raise UnreadableFile(
+                "truncated" if beyond else "no-metadata",
+                "it ends before its first directory" if beyond else "its directory is empty",
+            )
+        missing = missing_bytes(source, contents.tags)
+        if missing:
+            raise UnreadableFile(
+                "truncated", f"{missing} bytes of its picture are beyond the end of the file"
+            )
+        return frame_from(contents)
+
+
+READER = Reader(
+    name="tiff",
+    suffixes=PLAIN_SUFFIXES + RAW_SUFFIXES,
+    recognises=recognises,
+    read=read,
+)
