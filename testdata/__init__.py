@@ -1,0 +1,1 @@
+"""Data for tests: the bundled sample card, the rehearsal, damaged files."""

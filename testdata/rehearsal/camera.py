@@ -1,0 +1,356 @@
+"""The camera: poses, projection, exposure, development. Pure functions.
+
+World and camera axes: x right, y down, z forward. A camera's rotation takes its own axes to
+the world's. Turning right is a positive rotation about y, tilting up about x, rolling
+clockwise (as seen from behind) about z.
+"""
+
+from __future__ import annotations
+
+import math
+from functools import lru_cache
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from testdata.rehearsal.paint import Image, as_image, pink
+from testdata.rehearsal.records import Shot
+from testdata.rehearsal.scene import Scene
+
+Matrix = NDArray[np.float64]
+
+
+def _about(axis: int, angle_deg: float) -> Matrix:
+    c, s = math.cos(math.radians(angle_deg)), math.sin(math.radians(angle_deg))
+    i, j = ((1, 2), (2, 0), (0, 1))[axis]
+    matrix = np.eye(3)
+    matrix[i, i] = matrix[j, j] = c
+    matrix[i, j], matrix[j, i] = -s, s
+    return matrix
+
+
+def rotation(
+    yaw_deg: float,
+    pitch_deg: float = 0.0,
+    roll_deg: float = 0.0,
+    base_tilt_deg: float = 0.0,
+    base_tilt_to_deg: float = 0.0,
+) -> Matrix:
+    """Camera to world, shape (3, 3): base tilt, then yaw about the base, pitch, roll."""
+    base = _about(1, base_tilt_to_deg) @ _about(0, base_tilt_deg) @ _about(1, -base_tilt_to_deg)
+    turned: Matrix = base @ _about(1, yaw_deg) @ _about(0, pitch_deg) @ _about(2, roll_deg)
+    return turned
+
+
+def shot_rotation(shot: Shot) -> Matrix:
+    """The rotation of a shot's camera, camera to world."""
+    return rotation(
+        shot.yaw_deg, shot.pitch_deg, shot.roll_deg, shot.base_tilt_deg, shot.base_tilt_to_deg
+    )
+
+
+def pointing(matrix: Matrix) -> tuple[float, float, float]:
+    """Yaw, pitch and roll in the world of a camera-to-world rotation, degrees."""
+    ahead = matrix[:, 2]
+    yaw = math.degrees(math.atan2(ahead[0], ahead[2]))
+    pitch = math.degrees(math.asin(max(-1.0, min(1.0, -ahead[1]))))
+    rest = rotation(yaw, pitch).T @ matrix
+    return yaw, pitch, math.degrees(math.atan2(rest[1, 0], rest[0, 0]))
+
+
+def upright_sensor_mm(shot: Shot) -> tuple[float, float]:
+    """Width and height of the sensor as it was held."""
+    long, short = shot.body.sensor_mm
+    return (short, long) if shot.upright else (long, short)
+
+
+def upright_size_px(shot: Shot) -> tuple[int, int]:
+    """Width and height of the rendered picture as a viewer shows it."""
+    long, short = shot.body.file_px
+    return (short, long) if shot.upright else (long, short)
+
+
+def effective_focal_mm(shot: Shot) -> float:
+    """Focal length with the breathing of focusing close.
+
+    A thin lens has f (1 + m); lenses that focus inside keep most of that back (common
+    practice, no source), so that a stack breathes by a few per cent.
+    """
+    if shot.focus_m is None or math.isinf(shot.focus_m):
+        return shot.focal_mm
+    magnification = shot.focal_mm / max(shot.focus_m * 1000 - shot.focal_mm, 50.0)
+    return shot.focal_mm * (1 + 0.25 * magnification)
+
+
+def focal_px(shot: Shot) -> float:
+    """Focal length in pixels of the rendered file."""
+    return effective_focal_mm(shot) / shot.body.sensor_mm[0] * shot.body.file_px[0]
+
+
+def overlap_share(a: Shot, b: Shot, grid: int = 48) -> float:
+    """Share of frame ``a`` that ``b`` sees too, by counting a grid of rays; distortion left out.
+
+    For a level yaw step this is the closed form 1/2 + tan(w/2 - s) / (2 tan(w/2)) on the
+    horizon, and a little more or less away from it.
+    """
+    width, height = upright_sensor_mm(a)
+    x = (np.arange(grid) + 0.5) / grid * width - width / 2
+    y = (np.arange(grid) + 0.5) / grid * height - height / 2
+    rays = np.stack(
+        [*np.meshgrid(x, y), np.full((grid, grid), effective_focal_mm(a))], axis=-1
+    ).reshape(-1, 3)
+    seen = rays @ shot_rotation(a).T @ shot_rotation(b)
+    width, height = upright_sensor_mm(b)
+    focal = effective_focal_mm(b)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        inside = (
+            (seen[:, 2] > 0)
+            & (np.abs(seen[:, 0] / seen[:, 2] * focal) <= width / 2)
+            & (np.abs(seen[:, 1] / seen[:, 2] * focal) <= height / 2)
+        )
+    return float(inside.mean())
+
+
+@lru_cache(maxsize=24)
+def _rays(width: int, height: int, focal: float, k1: float) -> Image:
+    """Directions of the pixels of a picture in camera axes: shape (height, width, 3)."""
+    x = np.arange(width) - (width - 1) / 2
+    y = np.arange(height) - (height - 1) / 2
+    across, down = np.meshgrid(x, y)
+    half = math.hypot(width, height) / 2
+    # The file shows a ray at r (1 + k1 r^2); one step of fixed-point iteration inverts that
+    # to well under a pixel for |k1| up to 0.03.
+    square = (across**2 + down**2) / half**2
+    shrink = 1 / (1 + k1 * square)
+    shrink = 1 / (1 + k1 * square * shrink**2)
+    rays = np.stack([across * shrink, down * shrink, np.full_like(across, focal)], axis=-1)
+    return as_image(rays / np.linalg.norm(rays, axis=-1, keepdims=True))
+
+
+@lru_cache(maxsize=24)
+def _vignette(width: int, height: int, focal: float) -> Image:
+    """Half of the cos**4 law in stops: what most corrected lenses leave. (height, width, 1)."""
+    cosine = _rays(width, height, focal, 0.0)[..., 2:]
+    return as_image(cosine**2)
+
+
+@lru_cache(maxsize=1)
+def _noise() -> Image:
+    return np.random.default_rng(4711).standard_normal((1024, 1024, 3), dtype=np.float32)
+
+
+@lru_cache(maxsize=1)
+def _sway() -> Image:
+    rng = np.random.default_rng(4712)
+    return as_image(np.stack([pink(rng, 512, 512, 1.2), pink(rng, 512, 512, 1.2)], axis=-1))
+
+
+@lru_cache(maxsize=1)
+def _waves() -> Image:
+    rng = np.random.default_rng(4713)
+    return as_image(np.exp(0.45 * pink(rng, 512, 2048, 0.9)))
+
+
+def expose(shot: Shot, scene: Scene) -> Image:
+    """Light on the sensor, upright, 1.0 where it clips: shape (height, width, 3)."""
+    rng = np.random.default_rng([shot.seed, 5])
+    width, height = upright_size_px(shot)
+    focal = focal_px(shot)
+    turn = shot_rotation(shot)
+    rays = _rays(width, height, round(focal, 3), shot.body.k1) @ turn.T.astype(np.float32)
+    middle = pointing(turn)[0]
+    position = np.asarray(shot.position_m, np.float32)
+    x, y = _look_up(scene, _displaced(rays, position, scene.far_m), middle)
+    motion = None if scene.motion is None else _remap(scene, scene.motion, x, y)
+    if motion is not None:
+        x, y = _swayed(x, y, motion[..., 0], rng, focal)
+    light = _remap(scene, _level(scene, focal), x, y)
+    if motion is not None and float(motion[..., 1].max()) > 0.02:
+        light *= _wave_factor(motion[..., 1], x, y, scene, rng)[..., None]
+    if scene.near is not None:
+        near = _near(scene, _displaced(rays, position, scene.near_m), middle, rng, focal)
+        light = light * (1 - near[..., 3:]) + near[..., :3]
+    if scene.people:
+        _walk(light, shot, scene, turn, focal)
+    light *= _vignette(width, height, round(focal, 3))
+    if scene.depth is not None and shot.focus_m is not None:
+        light = _defocus(light, _remap(scene, scene.depth, x, y), shot.focus_m, width)
+    if shot.shake_px > 0:
+        light = as_image(cv2.GaussianBlur(light, (0, 0), shot.shake_px))
+    frame_ev = shot.aperture + shot.shutter - math.log2(shot.iso / 100)
+    gain = 2.0 ** (scene.ev + shot.light_ev - frame_ev)
+    return as_image(light * np.float32(gain))
+
+
+def develop(light: Image, shot: Shot) -> NDArray[np.uint8]:
+    """From light to an 8-bit picture: noise, white balance, clipping, tone curve."""
+    rng = np.random.default_rng([shot.seed, 6])
+    height, width = light.shape[:2]
+    top, left = rng.integers(0, 1024, 2)
+    rows = (np.arange(height) + top) % 1024
+    columns = (np.arange(width) + left) % 1024
+    grain = _noise()[rows[:, None], columns[None, :]]
+    # Reducing 6000 px to 640 averages noise away; what is left grows with the square root of
+    # gain (photon noise) and with gain (read noise).
+    gain = math.sqrt(shot.iso / 100)
+    light = light + grain * (0.003 * gain * np.sqrt(np.maximum(light, 0)) + 0.0005 * gain**2)
+    red = 2.0 ** (shot.warmth_ev / 2)
+    light = light * np.array([red, 1.0, 1 / red], np.float32)
+    picture: NDArray[np.uint8] = _curve()[np.clip(light * 4095, 0, 4095).astype(np.uint16)]
+    return picture
+
+
+@lru_cache(maxsize=1)
+def _curve() -> NDArray[np.uint8]:
+    """sRGB's transfer with a gentle contrast curve on top, as cameras have: shape (4096,)."""
+    linear = np.arange(4096) / 4095
+    coded = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
+    contrast = coded + 0.10 * np.sin(2 * np.pi * (coded - 0.5)) / (2 * np.pi) * 2
+    return np.round(np.clip(contrast, 0, 1) * 255).astype(np.uint8)
+
+
+def _displaced(rays: Image, position: Image, distance_m: float) -> Image:
+    """Directions from the scene's middle to where rays from ``position`` meet a sphere."""
+    if not position.any() or distance_m > 500:
+        return rays
+    along = rays @ position
+    reach = -along + np.sqrt(np.maximum(along**2 + distance_m**2 - position @ position, 0.01))
+    return as_image(rays * (reach / distance_m)[..., None] + position / np.float32(distance_m))
+
+
+def _look_up(scene: Scene, rays: Image, middle_deg: float) -> tuple[Image, Image]:
+    """Columns and rows of the full-density picture for directions."""
+    height, width = scene.far[0].shape[:2]
+    c, s = math.cos(math.radians(middle_deg)), math.sin(math.radians(middle_deg))
+    # Yaw is counted from the middle of the frame, so the seam at 180 degrees cannot fall in it.
+    across = c * rays[..., 0] - s * rays[..., 2]
+    ahead = s * rays[..., 0] + c * rays[..., 2]
+    yaw = np.degrees(np.arctan2(across, ahead)) + middle_deg
+    pitch = np.degrees(np.arctan2(-rays[..., 1], np.hypot(across, ahead)))
+    key = scene.key
+    x = (yaw + key.span_deg / 2) * (width / key.span_deg) - 0.5
+    y = (key.middle_deg + key.tall_deg / 2 - pitch) * (height / key.tall_deg) - 0.5
+    return as_image(x), as_image(y)
+
+
+def _remap(scene: Scene, picture: Image, x: Image, y: Image) -> Image:
+    scale = picture.shape[1] / scene.far[0].shape[1]
+    x, y = (x + 0.5) * scale - 0.5, (y + 0.5) * (picture.shape[0] / scene.far[0].shape[0]) - 0.5
+    if scene.key.span_deg >= 360:
+        x, border = np.mod(x, picture.shape[1]), cv2.BORDER_WRAP
+        y = np.clip(y, 0, picture.shape[0] - 1)
+    else:
+        border = cv2.BORDER_REFLECT_101
+    return as_image(
+        cv2.remap(picture, as_image(x), as_image(y), cv2.INTER_LINEAR, borderMode=border)
+    )
+
+
+def _level(scene: Scene, focal: float) -> Image:
+    """The coarsest picture that is still finer than the file, against aliasing."""
+    finer = scene.far[0].shape[1] / scene.key.span_deg / (focal * math.pi / 180)
+    return scene.far[
+        int(np.clip(math.floor(math.log2(max(finer, 1.0)) + 0.35), 0, len(scene.far) - 1))
+    ]
+
+
+def _swayed(
+    x: Image, y: Image, amount: Image, rng: np.random.Generator, focal: float
+) -> tuple[Image, Image]:
+    """Leaves and grass shift by up to about two pixels of the file between frames."""
+    sway = _sway()
+    height, width = amount.shape
+    top, left = rng.integers(0, 512, 2)
+    part = sway[(np.arange(height) + top)[:, None] % 512, (np.arange(width) + left)[None, :] % 512]
+    reach = np.float32(rng.uniform(0.3, 1.6))
+    return as_image(x + reach * amount * part[..., 0]), as_image(
+        y + 0.5 * reach * amount * part[..., 1]
+    )
+
+
+def _wave_factor(water: Image, x: Image, y: Image, scene: Scene, rng: np.random.Generator) -> Image:
+    """Waves are new in every frame; they get finer towards the horizon as the rows there do."""
+    tile = _waves()
+    shift = rng.uniform(0, 1, 2)
+    per_deg = scene.far[0].shape[1] / scene.key.span_deg
+    depth = np.maximum((y - scene.far[0].shape[0] / 2) / per_deg, 0.3)
+    across = np.mod(x / per_deg / 40 / np.sqrt(depth / 6) + shift[0], 1) * tile.shape[1]
+    down = np.mod(np.log(depth) * 0.8 + shift[1], 1) * tile.shape[0]
+    wave = cv2.remap(
+        tile, as_image(across), as_image(down), cv2.INTER_LINEAR, borderMode=cv2.BORDER_WRAP
+    )
+    return as_image(1 + water * (wave - 1))
+
+
+def _near(
+    scene: Scene, rays: Image, middle: float, rng: np.random.Generator, focal: float
+) -> Image:
+    assert scene.near is not None
+    x, y = _look_up(scene, rays, middle)
+    near = _remap(scene, scene.near, x, y)
+    if scene.motion is not None and float(near[..., 3].max()) > 0:
+        x, y = _swayed(x, y, near[..., 3], rng, focal)
+        near = _remap(scene, scene.near, x, y)
+    return near
+
+
+def _walk(light: Image, shot: Shot, scene: Scene, turn: Matrix, focal: float) -> None:
+    """Draw the people of the scene where they stand at this moment, in place.
+
+    Each walks to and fro along a line past the camera; who and where follows from the
+    scene's seed and the clock, so that successive frames show the same people moved on.
+    """
+    rng = np.random.default_rng([scene.key.seed, 9])
+    seconds = shot.moment_s
+    for _ in range(scene.people):
+        away, along, speed = rng.uniform(3, 22), rng.uniform(-25, 25), rng.normal(0, 0.7)
+        side, heading = rng.choice([-1.0, 1.0]), rng.uniform(0, 360)
+        shade = rng.uniform(0.03, 0.3, 6)
+        if rng.random() < 0.3:
+            speed = 0.0
+        along = (along + speed * seconds + 25) % 50 - 25
+        spot = _about(1, heading) @ np.array([side * away, 0.0, along])
+        down = np.array([0.0, 1.0, 0.0])
+        feet, head = spot + 1.6 * down, spot + (1.6 - rng.uniform(1.5, 1.9)) * down
+        _person(light, turn.T @ feet, turn.T @ head, focal, as_image(shade))
+
+
+def _person(light: Image, feet: Matrix, head: Matrix, focal: float, shade: Image) -> None:
+    if feet[2] < 0.5 or head[2] < 0.5:
+        return
+    height, width = light.shape[:2]
+    ends = [
+        (focal * end[0] / end[2] + (width - 1) / 2, focal * end[1] / end[2] + (height - 1) / 2)
+        for end in (feet, head)
+    ]
+    tall = math.hypot(ends[0][0] - ends[1][0], ends[0][1] - ends[1][1])
+    if tall < 3 or tall > 3 * height or not -tall < ends[0][0] < width + tall:
+        return
+
+    def along(share: float) -> tuple[int, int]:
+        return (
+            round(ends[0][0] + share * (ends[1][0] - ends[0][0])),
+            round(ends[0][1] + share * (ends[1][1] - ends[0][1])),
+        )
+
+    coat, legs = [float(v) for v in shade[:3]], [float(v) * 0.6 for v in shade[3:]]
+    cv2.line(light, along(0.02), along(0.5), legs, max(1, round(0.13 * tall)))
+    cv2.line(light, along(0.48), along(0.80), coat, max(1, round(0.22 * tall)))
+    cv2.circle(light, along(0.93), max(1, round(0.065 * tall)), (0.3, 0.2, 0.15), -1)
+
+
+def _defocus(light: Image, depth: Image, focus_m: float, width: int) -> Image:
+    """Blur by the distance in dioptres from the plane of focus; five blurs, blended."""
+    sigma = np.abs(1 / depth - 1 / focus_m) * (0.0022 * width)
+    levels = (0.0, 0.8, 1.6, 3.2, 6.4, 12.8)
+    result = np.zeros_like(light)
+    rank = np.interp(sigma, levels, np.arange(len(levels))).astype(np.float32)
+    rank = as_image(cv2.GaussianBlur(rank, (0, 0), 1.5))
+    for number, blur in enumerate(levels):
+        weight = np.clip(1 - np.abs(rank - number), 0, 1)
+        if float(weight.max()) <= 0:
+            continue
+        soft = light if blur == 0 else as_image(cv2.GaussianBlur(light, (0, 0), blur))
+        result += soft * weight[..., None]
+    return result

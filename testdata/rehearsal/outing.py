@@ -1,0 +1,459 @@
+"""An outing: what a photographer does with cameras, shot by shot, and what it all means.
+
+Situations drive an ``Outing``; ``finish`` freezes it into a ``Card``. Time runs here as in
+life: an exposure takes its time, pauses follow it, each body's clock says what it says.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
+from typing import Any
+
+import numpy as np
+
+from testdata.rehearsal.camera import overlap_share, pointing, shot_rotation, upright_sensor_mm
+from testdata.rehearsal.marks import FASTEST_TV, SLOWEST_TV, nearest_third
+from testdata.rehearsal.records import (
+    Body,
+    Card,
+    Expected,
+    Overlap,
+    Place,
+    SceneKey,
+    SceneKind,
+    SetKind,
+    Shot,
+    TruthSet,
+)
+from testdata.rehearsal.scene import USUAL_EV
+
+Setup = dict[str, Any]
+"""Fields of ``Shot`` that a photographer has dialled in."""
+
+
+@dataclass(slots=True)
+class Holder:
+    """A body in use: its counter, folder and clock."""
+
+    body: Body
+    counter: int = 417
+    folder: int = 100
+    clock_s: float = 0.0
+    """Seconds that the body's clock is ahead of true local time."""
+    utc_offset_min: int = 60
+
+
+@dataclass(frozen=True, slots=True)
+class Aim:
+    """One view to be taken: where, in which row; a jittered or retaken one says so."""
+
+    yaw: float
+    pitch: float = 0.0
+    row: int = 0
+    roll: float = 0.0
+    spare: bool = False
+    view: int | None = None
+    """Number of the view it repeats; otherwise each aim is its own view."""
+
+
+@dataclass(slots=True)
+class Taken:
+    """A shot with its place in the set that is being built."""
+
+    shot: Shot
+    row: int
+    view: int
+    leg: int
+    step: int
+    spare: bool
+
+
+@dataclass(slots=True)
+class Outing:
+    """The day so far. Everything random comes from ``rng``."""
+
+    rng: np.random.Generator
+    name: str
+    seed: int
+    start: datetime
+    situation: str = ""
+    now_s: float = 0.0
+    light_ev: float = 0.0
+    holders: dict[str, Holder] = field(default_factory=dict)
+    shots: list[Shot] = field(default_factory=list)
+    sets: list[TruthSet] = field(default_factory=list)
+    singles: list[str] = field(default_factory=list)
+    either: list[str] = field(default_factory=list)
+    never: list[tuple[str, tuple[str, ...]]] = field(default_factory=list)
+    dividers: list[str] = field(default_factory=list)
+    previews: list[tuple[str, int | None]] = field(default_factory=list)
+    copies: list[tuple[str, str]] = field(default_factory=list)
+    findings: list[Expected] = field(default_factory=list)
+    unread: list[tuple[str, str]] = field(default_factory=list)
+    situations: dict[str, str] = field(default_factory=dict)
+
+    # Cameras and scenes
+
+    def hold(self, body: Body, **changes: Any) -> Holder:
+        """Take up a body, with a counter somewhere in its life."""
+        if body.key not in self.holders:
+            counter = int(self.rng.integers(20, 9000))
+            self.holders[body.key] = Holder(body, counter=counter)
+        holder = self.holders[body.key]
+        for name, value in changes.items():
+            setattr(holder, name, value)
+        return holder
+
+    def scene(self, kind: SceneKind, focal_px: float = 0.0, **changes: Any) -> SceneKey:
+        """A new place. ``focal_px`` is the longest focal length in pixels that will be used."""
+        seed = int(self.rng.integers(1, 2**31))
+        density = max(8.5, focal_px * math.pi / 180)
+        return SceneKey(kind=kind, seed=seed, px_per_deg=round(density, 1), **changes)
+
+    # Time
+
+    def wait(self, median_s: float, spread: float = 0.3, least_s: float = 0.05) -> float:
+        """Let a pause pass: lognormal round its median, from the end of the last exposure."""
+        pause = max(least_s, float(median_s * np.exp(self.rng.normal(0, spread))))
+        self.now_s += pause
+        return pause
+
+    def drift_light(self, most_ev: float = 0.3) -> None:
+        """Clouds: the light wanders by up to ``most_ev``, within a stop of the usual."""
+        step = float(self.rng.uniform(-most_ev, most_ev))
+        self.light_ev = float(np.clip(self.light_ev + step, -1, 1))
+
+    # Shooting
+
+    def setup(self, scene: SceneKey, holder: Holder, **changes: Any) -> Setup:
+        """Settings that suit the scene: sensible aperture, then the shutter for the light."""
+        rng = self.rng
+        dark = USUAL_EV[scene.kind] < 6
+        setup: Setup = {
+            "body": holder.body,
+            "scene": scene,
+            "aperture": float(rng.choice([4, 5, 6]))
+            if dark
+            else float(rng.choice([6, 6 + 2 / 3, 7])),
+            "iso": int(rng.choice([100, 200, 400])) if dark else 100,
+            "program": 1,
+            "exposure_mode": 1,
+            "white_balance": 1,
+            "orientation": int(rng.choice([6, 8])),
+            "light_ev": self.light_ev,
+        }
+        setup.update(changes)
+        if "shutter" not in setup:
+            setup["shutter"] = self.metered(setup)
+        return setup
+
+    def metered(self, setup: Setup, offset_ev: float = 0.0) -> float:
+        """The exact Tv that an exposure meter gives for a set-up; brighter by ``offset_ev``."""
+        ev = USUAL_EV[setup["scene"].kind] + setup.get("light_ev", 0.0)
+        tv = ev - setup["aperture"] + math.log2(setup["iso"] / 100) - offset_ev
+        return float(np.clip(nearest_third(tv), SLOWEST_TV, FASTEST_TV))
+
+    def shoot(self, holder: Holder, setup: Setup, *, keep: bool = True, **changes: Any) -> Shot:
+        """Release the shutter. ``keep=False``: the file was deleted, its number is used up."""
+        fields = {**setup, "light_ev": self.light_ev, **changes}
+        taken = self.start + timedelta(seconds=self.now_s + holder.clock_s)
+        shot = Shot(
+            file=self._file_name(holder, taken),
+            counter=holder.counter,
+            taken=taken,
+            moment_s=self.now_s,
+            utc_offset_min=holder.utc_offset_min,
+            seed=int(self.rng.integers(0, 2**31)),
+            **fields,
+        )
+        self._count_on(holder)
+        self.now_s += 2.0**-shot.shutter
+        if keep:
+            self.shots.append(shot)
+            self.situations[shot.file] = self.situation
+        return shot
+
+    def _file_name(self, holder: Holder, taken: datetime) -> str:
+        body = holder.body
+        if body.naming == "time":
+            stem = f"{body.prefix}{taken:%Y%m%d_%H%M%S}{taken.microsecond // 1000:03d}"
+        else:
+            stem = f"{body.prefix}{holder.counter:04d}"
+        return f"{holder.folder}{body.folder_tag}/{stem}.JPG"
+
+    def _count_on(self, holder: Holder) -> None:
+        holder.counter += 1
+        if holder.counter > 9999:
+            holder.counter = 1
+            holder.folder += 1
+
+    def skip_numbers(self, holder: Holder, count: int) -> None:
+        """Frames shot and deleted: numbers are used up."""
+        for _ in range(count):
+            self._count_on(holder)
+
+    def single(self, holder: Holder, setup: Setup, **changes: Any) -> Shot:
+        """A frame for itself."""
+        shot = self.shoot(holder, setup, **changes)
+        self.singles.append(shot.file)
+        return shot
+
+    def maybe(self, holder: Holder, setup: Setup, **changes: Any) -> Shot:
+        """A frame that a practitioner might count to its neighbours or not: not scored."""
+        shot = self.shoot(holder, setup, **changes)
+        self.either.append(shot.file)
+        return shot
+
+    # Sets
+
+    def take_views(
+        self,
+        holder: Holder,
+        setup: Setup,
+        aims: Sequence[Aim],
+        *,
+        pause_s: tuple[float, float] = (5.0, 0.25),
+        row_pause_s: float | None = None,
+        legs: Sequence[float] = (0.0,),
+        by: str = "view",
+        steps_m: Sequence[float | None] = (None,),
+        burst_s: float = 0.35,
+        per_frame: Any = None,
+        keep: Any = None,
+    ) -> list[Taken]:
+        """Shoot aims in turn, each with every leg and focus step.
+
+        ``legs`` are offsets in EV in firing order; ``by`` is ``view`` (all legs at a view,
+        then on) or ``sweep`` (the whole round at one leg, then again). ``per_frame(index of
+        the aim, leg, step)`` may change the set-up; ``keep(index, leg, step)`` says whether
+        the file survives.
+        """
+        levels = sorted(set(legs))
+        rounds = [tuple(legs)] if by == "view" else [(leg,) for leg in legs]
+        taken: list[Taken] = []
+        last_row: int | None = None
+        for these in rounds:
+            for index, aim in enumerate(aims):
+                if taken or index:
+                    crossed = last_row is not None and aim.row != last_row and row_pause_s
+                    self.wait(row_pause_s if crossed else pause_s[0], pause_s[1])  # type: ignore[arg-type]
+                last_row = aim.row
+                first = True
+                for step, metres in enumerate(steps_m):
+                    for leg in these:
+                        if not first:
+                            self.wait(burst_s, 0.1)
+                        first = False
+                        changes: Setup = {
+                            "yaw_deg": aim.yaw,
+                            "pitch_deg": aim.pitch,
+                            "roll_deg": setup.get("roll_deg", 0.0) + aim.roll,
+                            "shutter": setup["shutter"] - leg,
+                        }
+                        if metres is not None:
+                            changes["focus_m"] = metres
+                        if per_frame is not None:
+                            changes.update(per_frame(index, leg, step))
+                        kept = keep is None or bool(keep(index, leg, step))
+                        shot = self.shoot(holder, setup, keep=kept, **changes)
+                        if kept:
+                            view = index if aim.view is None else aim.view
+                            place = levels.index(leg)
+                            taken.append(Taken(shot, aim.row, view, place, step, aim.spare))
+        return taken
+
+    def panorama(
+        self,
+        taken: Sequence[Taken],
+        *,
+        closed: bool = False,
+        findings: Iterable[Expected] = (),
+        camera_roll_deg: float | None = 0.0,
+        base_tilt_deg: float | None = 0.0,
+        note: str = "",
+    ) -> TruthSet:
+        """Put the truth of a panorama on record."""
+        shots = [item.shot for item in taken]
+        where = [pointing(shot_rotation(shot)) for shot in shots]
+        yaws = np.unwrap([angles[0] for angles in where], period=360)
+        middle = (float(yaws.min()) + float(yaws.max())) / 2
+        renumbered = _number_views(taken, yaws)
+        places = tuple(
+            Place(
+                file=item.shot.file,
+                row=item.row,
+                view=renumbered[item.view],
+                leg=item.leg,
+                step=item.step,
+                spare=item.spare,
+                yaw_deg=_turn(angles[0] - middle),
+                pitch_deg=angles[1],
+                roll_deg=angles[2],
+            )
+            for item, angles in zip(taken, where, strict=True)
+        )
+        width = upright_sensor_mm(shots[0])[0]
+        fov = 2 * math.degrees(math.atan(width / 2 / shots[0].focal_mm))
+        span = 360.0 if closed else float(yaws.max() - yaws.min()) + fov
+        first_row = [yaw for item, yaw in zip(taken, yaws, strict=True) if item.row == taken[0].row]
+        truth = TruthSet(
+            kind="panorama",
+            situation=self.situation,
+            places=places,
+            rows=len({item.row for item in taken}),
+            views=len(renumbered),
+            legs=len({item.leg for item in taken}),
+            steps=len({item.step for item in taken}),
+            closed=closed,
+            span_deg=min(span, 360.0),
+            direction=_direction(first_row),
+            camera_roll_deg=camera_roll_deg,
+            base_tilt_deg=base_tilt_deg,
+            overlaps=_overlaps(taken, yaws, closed),
+            findings=(*findings, *settings_findings(shots, [item.spare for item in taken])),
+            note=note,
+        )
+        self.sets.append(truth)
+        return truth
+
+    def one_view(
+        self,
+        kind: SetKind,
+        taken: Sequence[Taken],
+        findings: Iterable[Expected] = (),
+        note: str = "",
+    ) -> TruthSet:
+        """Put the truth of a bracket, stack, burst or interval series on record."""
+        places = tuple(
+            Place(file=item.shot.file, leg=item.leg, step=item.step, spare=item.spare)
+            for item in taken
+        )
+        truth = TruthSet(
+            kind=kind,
+            situation=self.situation,
+            places=places,
+            legs=len({item.leg for item in taken}),
+            steps=len({item.step for item in taken}),
+            findings=tuple(findings),
+            note=note,
+        )
+        self.sets.append(truth)
+        return truth
+
+    # The end of the day
+
+    def finish(self) -> Card:
+        """Freeze the outing into a card."""
+        names = [shot.file for shot in self.shots]
+        assert len(set(names)) == len(names), "a file name came twice"
+        return Card(
+            name=self.name,
+            seed=self.seed,
+            shots=tuple(self.shots),
+            sets=tuple(self.sets),
+            singles=tuple((file, self.situations[file]) for file in self.singles),
+            either=tuple(self.either),
+            never=tuple(self.never),
+            dividers=tuple(self.dividers),
+            previews=tuple(self.previews),
+            copies=tuple(self.copies),
+            findings=tuple(self.findings),
+            unread=tuple(self.unread),
+            clock_offsets_s=self._offsets(),
+            situations=dict(self.situations),
+        )
+
+    def _offsets(self) -> tuple[tuple[str, float], ...]:
+        holders = list(self.holders.items())
+        if len(holders) < 2:
+            return ()
+        first = holders[0][1].clock_s
+        return tuple((key, holder.clock_s - first) for key, holder in holders)
+
+
+def _number_views(taken: Sequence[Taken], yaws: Any) -> dict[int, int]:
+    """New numbers of views: rows first, by yaw within a row."""
+    place: dict[int, tuple[int, float]] = {}
+    for item, yaw in zip(taken, yaws, strict=True):
+        place.setdefault(item.view, (item.row, float(yaw)))
+    ordered = sorted(place, key=lambda view: place[view])
+    return {view: number for number, view in enumerate(ordered)}
+
+
+def _turn(angle_deg: float) -> float:
+    return (angle_deg + 180) % 360 - 180
+
+
+def _direction(yaws: Sequence[float]) -> str:
+    if len(yaws) < 2 or abs(yaws[-1] - yaws[0]) < 1:
+        return "mixed"
+    return "right" if yaws[-1] > yaws[0] else "left"
+
+
+def _overlaps(taken: Sequence[Taken], yaws: Any, closed: bool) -> tuple[Overlap, ...]:
+    """Overlap of neighbours by yaw in each row (and across the ends of a closed circle)."""
+    rows: dict[int, dict[int, tuple[float, Shot]]] = {}
+    for item, yaw in zip(taken, yaws, strict=True):
+        rows.setdefault(item.row, {}).setdefault(item.view, (float(yaw), item.shot))
+    found = []
+    for views in rows.values():
+        ordered = [shot for _, shot in sorted(views.values(), key=lambda pair: pair[0])]
+        pairs = list(itertools.pairwise(ordered))
+        if closed and len(ordered) > 2:
+            pairs.append((ordered[-1], ordered[0]))
+        found += [Overlap(a=a.file, b=b.file, share=overlap_share(a, b)) for a, b in pairs]
+    return tuple(found)
+
+
+def settings_findings(shots: Sequence[Shot], spare: Sequence[bool]) -> list[Expected]:
+    """What anyone can read off the settings of a panorama: mixed ones, and automatic ones.
+
+    The odd frames out are named where most frames agree; where a setting wanders, the code
+    alone is expected.
+    """
+    used = [shot for shot, is_spare in zip(shots, spare, strict=True) if not is_spare]
+    found = []
+    levels = {shot.shutter - _leg_of(shot) for shot in used}
+    for code, values in (
+        ("mixed-aperture", [shot.aperture for shot in used]),
+        ("mixed-iso", [shot.iso for shot in used]),
+        ("mixed-white-balance", [shot.white_balance for shot in used]),
+        ("mixed-flash", [shot.flash & 1 for shot in used]),
+        ("mixed-focal-length", [shot.focal_mm for shot in used]),
+        ("mixed-lens", [shot.lens for shot in used]),
+        ("mixed-orientation", [shot.upright for shot in used]),
+    ):
+        odd = _odd_ones(used, values)
+        if odd is not None:
+            found.append(Expected(code=code, frames=odd))
+    if any(shot.program != 1 for shot in used):
+        code = "auto-exposure" if len(levels) == 1 else "mixed-shutter"
+        found.append(Expected(code=code, required=len({s.exposure_mode for s in used}) == 1))
+    if all(shot.white_balance == 0 for shot in used):
+        found.append(Expected(code="auto-white-balance"))
+    return found
+
+
+def _leg_of(shot: Shot) -> float:
+    """What a bracketing body changed by itself: the bias moves the shutter."""
+    return -shot.bias_ev
+
+
+def _odd_ones(shots: Sequence[Shot], values: Sequence[Any]) -> tuple[str, ...] | None:
+    counts = {value: values.count(value) for value in values}
+    if len(counts) < 2:
+        return None
+    usual = max(counts, key=lambda value: counts[value])
+    if counts[usual] <= len(values) / 2:
+        return ()
+    return tuple(shot.file for shot, value in zip(shots, values, strict=True) if value != usual)
+
+
+def with_findings(outing: Outing, truth: TruthSet, *more: Expected) -> None:
+    """Add findings to a set already on record."""
+    index = outing.sets.index(truth)
+    outing.sets[index] = replace(truth, findings=(*truth.findings, *more))

@@ -1,0 +1,159 @@
+"""Cards to folders: every file of a card rendered, in parallel, and its truth beside it."""
+
+from __future__ import annotations
+
+import json
+import multiprocessing
+import os
+import shutil
+from collections import OrderedDict
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import cv2
+
+from testdata.rehearsal.files import shoot
+from testdata.rehearsal.records import Card, Place, Shot, TruthSet
+
+
+def render_card(card: Card, folder: Path, jobs: int = 2) -> None:
+    """Write ``folder/card`` and ``folder/truth.json``; an older rendering is replaced."""
+    target = folder / "card"
+    shutil.rmtree(target, ignore_errors=True)
+    target.mkdir(parents=True)
+    render_shots(card.shots, target, jobs)
+    for new, old in card.copies:
+        path = target / new
+        path.parent.mkdir(parents=True, exist_ok=True)
+        shutil.copyfile(target / old, path)
+    write_truth(card, folder / "truth.json")
+
+
+def write_truth(card: Card, path: Path) -> None:
+    """Write a card's truth as JSON."""
+    text = json.dumps(truth_table(card), indent=1, ensure_ascii=False)
+    path.write_text(text + "\n", encoding="utf-8")
+
+
+def render_shots(shots: Sequence[Shot], target: Path, jobs: int = 2) -> None:
+    """Render shots below ``target``; scenes are painted once per batch."""
+    batches = _batches(shots)
+    work = [(batch, str(target)) for batch in batches]
+    if jobs <= 1 or len(work) == 1:
+        for item in work:
+            _render_batch(item)
+        return
+    context = multiprocessing.get_context("spawn")
+    with context.Pool(min(jobs, len(work))) as pool:
+        for _ in pool.imap_unordered(_render_batch, work):
+            pass
+
+
+def _batches(shots: Sequence[Shot], most: int = 60) -> list[list[Shot]]:
+    """Shots of one scene together, big batches halved so that two cores share the work."""
+    by_scene: OrderedDict[Any, list[Shot]] = OrderedDict()
+    for shot in shots:
+        by_scene.setdefault(shot.scene, []).append(shot)
+    batches = [
+        group[start : start + most]
+        for group in by_scene.values()
+        for start in range(0, len(group), most)
+    ]
+    return sorted(batches, key=len, reverse=True)
+
+
+def _render_batch(item: tuple[list[Shot], str]) -> None:
+    shots, target = item
+    cv2.setNumThreads(1)
+    for shot in shots:
+        for name, data in shoot(shot).items():
+            path = Path(target) / name
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(data)
+
+
+def usual_jobs() -> int:
+    """As many processes as there are cores, at most two: painting is bound by memory."""
+    return min(2, os.cpu_count() or 1)
+
+
+def truth_table(card: Card) -> dict[str, Any]:
+    """A card's truth as plain JSON values."""
+    frames: dict[str, dict[str, Any]] = {
+        shot.file: {"situation": card.situations.get(shot.file, "")}
+        for shot in card.shots
+        if not shot.fault or shot.fault == "no-date"
+    }
+    frames.update({new: {"situation": card.situations.get(old, "")} for new, old in card.copies})
+    for truth in card.sets:
+        for place in truth.places:
+            frames[place.file].update(_place(place))
+    return {
+        "name": card.name,
+        "source": "rendered by testdata.rehearsal",
+        "seed": card.seed,
+        "sets": [_set(truth) for truth in card.sets],
+        "either": sorted(card.either),
+        "never": [{"kind": kind, "files": list(files)} for kind, files in card.never],
+        "singles": [file for file, _ in card.singles],
+        "dividers": list(card.dividers),
+        "previews": [{"file": file, "set": index} for file, index in card.previews],
+        "findings": [_finding(item) for item in card.findings],
+        "unread": [{"file": file, "reason": reason} for file, reason in card.unread],
+        "clock_offsets_s": dict(card.clock_offsets_s),
+        "frames": frames,
+    }
+
+
+def _place(place: Place) -> dict[str, Any]:
+    return {
+        "row": place.row,
+        "view": place.view,
+        "leg": place.leg,
+        "step": place.step,
+        "spare": place.spare,
+        "yaw_deg": _rounded(place.yaw_deg),
+        "pitch_deg": _rounded(place.pitch_deg),
+        "roll_deg": _rounded(place.roll_deg),
+    }
+
+
+def _set(truth: TruthSet) -> dict[str, Any]:
+    views: dict[int, list[str]] = {}
+    rows: dict[int, dict[int, list[str]]] = {}
+    for place in truth.places:
+        views.setdefault(place.view, []).append(place.file)
+        rows.setdefault(place.row, {}).setdefault(place.view, []).append(place.file)
+    return {
+        "kind": truth.kind,
+        "situation": truth.situation,
+        "views": [views[key] for key in sorted(views)],
+        "rows": [[rows[row][view] for view in sorted(rows[row])] for row in sorted(rows)]
+        if truth.kind == "panorama"
+        else [],
+        "layout": {
+            "rows": truth.rows,
+            "views": truth.views,
+            "legs": truth.legs,
+            "steps": truth.steps,
+            "closed": truth.closed,
+            "span_deg": _rounded(truth.span_deg),
+            "direction": truth.direction,
+            "camera_roll_deg": _rounded(truth.camera_roll_deg),
+            "base_tilt_deg": _rounded(truth.base_tilt_deg),
+        },
+        "overlaps": [
+            {"a": item.a, "b": item.b, "share": round(item.share, 4)} for item in truth.overlaps
+        ],
+        "findings": [_finding(item) for item in truth.findings],
+        "note": truth.note,
+    }
+
+
+def _finding(item: Any) -> dict[str, Any]:
+    return {"code": item.code, "frames": list(item.frames), "required": item.required}
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 3)
