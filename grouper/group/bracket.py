@@ -8,8 +8,15 @@ from collections.abc import Iterator
 import numpy as np
 
 from grouper.group.choose import Proposal, Rule
-from grouper.group.evidence import Evidence, evenness_weight, relation_weight
+from grouper.group.evidence import (
+    SEEN_AT_BOUNDARY,
+    Evidence,
+    evenness_weight,
+    is_still,
+    relation_weight,
+)
 from grouper.group.exposures import exposure_levels, is_even_ladder
+from grouper.group.pairs import Floats
 from grouper.group.stretches import grow
 
 MOST_FRAMES = 40
@@ -42,10 +49,31 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
     for start in range(first, last):
         if not evidence.exposed[start]:
             continue
-        for end, weight in grow(start, last, lambda i: float(weights[i]), MOST_FRAMES):
+        stretch = _Stretch(evidence, weights, relation, start)
+        for end, weight in grow(start, last, stretch.link_weight, MOST_FRAMES):
             proposal = _judge(evidence, start, end, weight)
             if proposal is not None and proposal.weight > 0:
                 yield proposal
+
+
+class _Stretch:
+    """The weight of adding one more frame to a bracket that began at ``start``.
+
+    Exposures far apart may show nothing in common with each other and all with a third.
+    """
+
+    def __init__(self, evidence: Evidence, weights: Floats, relation: Floats, start: int) -> None:
+        self._evidence, self._weights, self._start = evidence, weights, start
+        self._unmoved = math.log(0.96 / SEEN_AT_BOUNDARY["same"])
+        self._relation = relation
+
+    def link_weight(self, link: int) -> float:
+        weight = float(self._weights[link])
+        if self._evidence.apart[link] > 0.5:
+            tie = self._evidence.tie(link + 1, self._start)
+            if tie is not None and is_still(tie):
+                weight += self._unmoved - float(self._relation[link])
+        return weight
 
 
 def _judge(evidence: Evidence, start: int, end: int, weight: float) -> Proposal | None:

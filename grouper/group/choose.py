@@ -79,9 +79,7 @@ def choose(proposals: Iterable[Proposal], count: int, temper: float = 1.0) -> tu
     return tuple(reversed(chosen))
 
 
-def _best(
-    ending: dict[int, list[Proposal]], count: int
-) -> list[Proposal | None]:
+def _best(ending: dict[int, list[Proposal]], count: int) -> list[Proposal | None]:
     best = [0.0] * (count + 1)
     back: list[Proposal | None] = [None] * (count + 1)
     for end in range(1, count + 1):

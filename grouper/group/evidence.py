@@ -10,13 +10,16 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections import defaultdict
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from grouper.group.looking import is_sure
 from grouper.group.pairs import SETTINGS, STOP_EV, Floats, Pairs
-from grouper.group.rhythm import log_pauses, pause_log_odds
+from grouper.group.rhythm import log_pauses, pause_log_odds, usual_log_odds
+from grouper.model import Sighting
 
 SAME_VIEW_SHARE = 0.06
 """Frames shifted by less than this share of the frame look at one view: a tripod that settles
@@ -50,7 +53,10 @@ class Evidence:
     """Arrays over the pairs of one strand, shape (n - 1,) unless said.
 
     ``same``, ``turned``, ``apart`` are the chances of the three relations, NaN where the
-    pictures say nothing. ``overlap`` and ``shift`` are what was seen (NaN unknown).
+    pictures say nothing. ``overlap`` and ``shift`` are what was seen (NaN
+    unknown), ``heading`` the direction of the turn in degrees, 0 right and 90 up.
+    ``pause`` is the weight of
+    the pause as learned from the card, ``usual_pause`` as common practice has it.
     ``exposed`` marks a deliberate change of exposure. ``settings`` is the weight of the changed
     settings with exposure left out; ``exposure`` the weight of exposure settings alone.
     """
@@ -61,11 +67,20 @@ class Evidence:
     apart: Floats
     overlap: Floats
     shift: Floats
+    heading: Floats
     log_pause: Floats
     pause: Floats
+    usual_pause: Floats
     settings: Floats
     exposure: Floats
     exposed: NDArray[np.bool_]
+    tied: dict[int, tuple[tuple[int, Sighting], ...]]
+    """For a frame, the earlier frames other than its neighbour that it surely overlaps."""
+
+    def tie(self, frame: int, start: int) -> Sighting | None:
+        """The surest overlap of a frame with frames from ``start`` to two before it."""
+        ties = [sighting for i, sighting in self.tied.get(frame, ()) if i >= start]
+        return max(ties, key=lambda sighting: sighting.certainty, default=None)
 
     @property
     def looked(self) -> NDArray[np.bool_]:
@@ -76,7 +91,7 @@ class Evidence:
 def weigh(pairs: Pairs) -> Evidence:
     """Weigh everything about neighbours that does not depend on the kind of set."""
     count = len(pairs.frames) - 1
-    same, turned, apart, overlap, shift = _relations(pairs, count)
+    same, turned, apart, overlap, shift, heading = _relations(pairs, count)
     log_pause = log_pauses(pairs)
     exposed = _deliberate(pairs)
     return Evidence(
@@ -86,11 +101,14 @@ def weigh(pairs: Pairs) -> Evidence:
         apart=apart,
         overlap=overlap,
         shift=shift,
+        heading=heading,
         log_pause=log_pause,
         pause=pause_log_odds(log_pause, 1.0 - apart),
+        usual_pause=usual_log_odds(log_pause),
         settings=_settings_weight(pairs, tuple(n for n in SETTING_SEEN if n not in EXPOSURE)),
         exposure=_exposure_weight(pairs),
         exposed=exposed,
+        tied=_ties(pairs),
     )
 
 
@@ -105,19 +123,33 @@ def relation_weight(evidence: Evidence, same: float, turned: float, apart: float
     return weight
 
 
-def _relations(pairs: Pairs, count: int) -> tuple[Floats, Floats, Floats, Floats, Floats]:
-    arrays = tuple(np.full(max(count, 0), math.nan) for _ in range(5))
-    same, turned, apart, overlap, shift = arrays
+def _relations(pairs: Pairs, count: int) -> tuple[Floats, ...]:
+    arrays = tuple(np.full(max(count, 0), math.nan) for _ in range(6))
+    same, turned, apart, overlap, shift, heading = arrays
     for i in range(count):
         sighting = pairs.seen(i, i + 1)
         if sighting is None:
             continue
         overlap[i] = sighting.overlap
         shift[i] = math.hypot(*sighting.shift_share)
+        heading[i] = math.degrees(math.atan2(sighting.turn_deg[0], sighting.turn_deg[1]))
         still = 1 / (1 + math.exp(-(SAME_VIEW_SHARE - shift[i]) / SAME_VIEW_SOFT))
         sure = min(max(sighting.certainty, 0.002), 0.998)
         same[i], turned[i], apart[i] = sure * still, sure * (1 - still), 1 - sure
-    return same, turned, apart, overlap, shift
+    return arrays
+
+
+def is_still(sighting: Sighting) -> bool:
+    """Whether two overlapping frames look at one view."""
+    return math.hypot(*sighting.shift_share) < SAME_VIEW_SHARE
+
+
+def _ties(pairs: Pairs) -> dict[int, tuple[tuple[int, Sighting], ...]]:
+    found: dict[int, list[tuple[int, Sighting]]] = defaultdict(list)
+    for (i, j), sighting in pairs.sightings.items():
+        if j - i > 1 and sighting is not None and is_sure(sighting):
+            found[j].append((i, sighting))
+    return {j: tuple(ties) for j, ties in found.items()}
 
 
 def _deliberate(pairs: Pairs) -> NDArray[np.bool_]:
@@ -159,20 +191,24 @@ def _settings_weight(pairs: Pairs, names: tuple[str, ...]) -> Floats:
     return np.where(any_changed, np.maximum(weight, MOST_AGAINST_SETTINGS), ALL_SAME_LOG_ODDS)
 
 
-def _exposure_weight(pairs: Pairs) -> Floats:
-    """Weight of changed exposure settings where no leg of a bracket excuses them.
+AUTOMATIC = {
+    "manual": (),
+    "aperture": ("shutter", "iso"),
+    "shutter": ("aperture", "iso"),
+    "auto": ("aperture", "shutter", "iso"),
+    None: (),
+}
+"""What the camera may have moved by itself in each program: its changes say nothing."""
 
-    In an automatic mode the shutter (and an automatic ISO) moves from view to view anyway, so
-    it says nothing.
-    """
-    frames = pairs.frames
+
+def _exposure_weight(pairs: Pairs) -> Floats:
+    """Weight of changed exposure settings where no leg of a bracket excuses them."""
     weight = np.zeros(len(pairs.pause_s))
-    automatic = np.array([a.program not in ("manual", None) for a in frames[:-1]], dtype=bool)
+    programs = [frame.program for frame in pairs.frames[:-1]]
     for name in EXPOSURE:
         inside, boundary = SETTING_SEEN[name]
-        excused = automatic if name != "aperture" else np.zeros(len(weight), dtype=bool)
-        against = np.where(excused, 0.0, math.log(inside / boundary))
-        weight += np.where(pairs.changed[name], against, 0.0)
+        chosen = np.array([name not in AUTOMATIC[program] for program in programs], dtype=bool)
+        weight += np.where(pairs.changed[name] & chosen, math.log(inside / boundary), 0.0)
     return weight
 
 

@@ -35,7 +35,7 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
         + np.where(known, moved, 0.0)
         + np.where(evidence.exposed, EXPOSED, 0.0)
         + evidence.settings
-        + evidence.pause
+        + np.minimum(evidence.pause, evidence.usual_pause)
     )
     for start in range(first, last):
         if weights[start] < 0:

@@ -69,7 +69,10 @@ def _tolerance(slack_s: Floats, interval: float) -> Floats:
 
 def _reach(starts_s: Floats, slack_s: Floats, start: int, last: int) -> int:
     """The last frame of the series that might start at ``start``."""
-    interval = float(np.nanmedian(starts_s[start : min(start + 5, last)]))
+    ahead = starts_s[start : min(start + 5, last)]
+    if not np.isfinite(ahead).any():
+        return start
+    interval = float(np.nanmedian(ahead))
     if not interval >= SHORTEST_S:
         return start
     end = start

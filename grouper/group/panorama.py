@@ -29,12 +29,16 @@ TIED_BACK = math.log(0.80 / 0.04)
 a second sweep at another exposure, the end of a circle. At a boundary that is rare."""
 LOST_ONE = 1.6
 """A jump of two to four in the file numbers where no overlap is seen: frames were lost."""
+MOST_AGAINST_EXPOSURE = -5.0
+"""An exposure that wanders through a whole sweep is one slip, not one at every frame."""
 MOVED_M = 10.0
 """Positions this far apart are another standpoint: twice the usual error of a receiver under
 open sky (common practice, no source)."""
 MOVED, STAYED = math.log(0.03 / 0.60), 0.2
 STEP_SPREAD = 0.15
 LOOSE_SPREAD = 0.6
+SQUARE_DEG = 10.0
+"""A hand keeps a sweep within this of level, a base well within."""
 
 
 def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
@@ -54,7 +58,7 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
 
 def link_weights(evidence: Evidence) -> Floats:
     """Weight of each pair being neighbours in a sweep, before what the stretch excuses."""
-    turning = relation_weight(evidence, same=0.08, turned=0.86, apart=0.06) + evidence.exposure
+    turning = relation_weight(evidence, same=0.03, turned=0.90, apart=0.07) + evidence.exposure
     legs = relation_weight(evidence, same=0.90, turned=0.08, apart=0.02) + LEG_SHARE
     overlap = np.where(evidence.turned > 0.5, _overlap_weight(evidence.overlap), 0.0)
     seen = np.where(evidence.exposed, np.maximum(turning, legs), turning) + overlap
@@ -86,6 +90,7 @@ class _Stretch:
         self._start = start
         self._levels = [float(evidence.pairs.light[start])]
         self._has_legs = False
+        self._exposure = 0.0
 
     def link_weight(self, link: int) -> float:
         evidence = self._evidence
@@ -97,19 +102,19 @@ class _Stretch:
         leg = bool(evidence.exposed[link]) and not evidence.turned[link] > 0.5
         if self._has_legs and known and evidence.exposed[link] and not leg:
             weight -= float(evidence.exposure[link])  # back to the bracket's first exposure
+        elif not leg:
+            weight += self._excess(float(evidence.exposure[link]))
         self._has_legs |= leg
-        if evidence.apart[link] > 0.5 and self._tied_back(link + 1):
+        if evidence.apart[link] > 0.5 and evidence.tie(link + 1, self._start) is not None:
             weight += TIED_BACK
         return weight
 
-    def _tied_back(self, frame: int) -> bool:
-        """Whether the frame overlaps an earlier one of the stretch, its neighbour apart."""
-        sightings = self._evidence.pairs.sightings
-        for earlier in range(frame - 2, self._start - 1, -1):
-            sighting = sightings.get((earlier, frame))
-            if sighting is not None and sighting.certainty > 0.5:
-                return True
-        return False
+    def _excess(self, exposure: float) -> float:
+        """What to give back of an exposure weight that goes beyond the most for a stretch."""
+        before = max(self._exposure, MOST_AGAINST_EXPOSURE)
+        self._exposure += exposure
+        counted = max(self._exposure, MOST_AGAINST_EXPOSURE) - before
+        return counted - exposure
 
 
 def _judge(evidence: Evidence, start: int, end: int, weight: float) -> Proposal | None:
@@ -118,6 +123,8 @@ def _judge(evidence: Evidence, start: int, end: int, weight: float) -> Proposal 
     turned = evidence.turned[span] > 0.5
     blind = ~looked & ~evidence.exposed[span]
     steps = turned | blind | (evidence.apart[span] > 0.5)
+    if looked.any() and turned.sum() + blind.sum() < steps.sum() - turned.sum() - blind.sum():
+        return None  # more gaps than overlaps: it does not hang together
     views = int(steps.sum()) + 1
     if views < 2 or (not turned.any() and not blind.any()):
         return None
@@ -132,6 +139,7 @@ def _judge(evidence: Evidence, start: int, end: int, weight: float) -> Proposal 
     slack = evidence.pairs.pause_slack_s[span]
     weight += evenness_weight(evidence.log_pause[span][steps], slack[steps])
     weight += _steadiness_weight(evidence.shift[span][turned])
+    weight += _squareness_weight(evidence.heading[span][turned])
     return Proposal(
         kind="panorama",
         first=start,
@@ -150,6 +158,18 @@ def _steadiness_weight(shift: Floats) -> float:
     loose = np.exp(-0.5 * (off / LOOSE_SPREAD) ** 2) / LOOSE_SPREAD
     weight = np.log(0.65 * tight / loose + 0.35)
     return float(np.clip(weight, -1.0, 0.8).sum())
+
+
+def _squareness_weight(heading: Floats) -> float:
+    """Weight of the steps running along the frame's sides rather than any which way.
+
+    ``heading`` is the direction of each step in degrees. A sweep runs sideways or up and down;
+    a re-framing hand goes anywhere, evenly over the 90 degrees between two sides.
+    """
+    off = (heading + 45.0) % 90.0 - 45.0
+    square = np.exp(-0.5 * (off / SQUARE_DEG) ** 2) / (SQUARE_DEG * math.sqrt(2 * math.pi))
+    weight = np.log(0.75 * square * 90.0 + 0.25)
+    return float(np.clip(weight, -1.2, 0.9).sum())
 
 
 def _reasons(

@@ -64,6 +64,13 @@ def pause_log_odds(log_pause: Floats, together: Floats) -> Floats:
     return odds
 
 
+def usual_log_odds(log_pause: Floats) -> Floats:
+    """Log-odds of belonging together by common practice alone, 0 where the pause is unknown."""
+    share = np.clip(_prior(np.nan_to_num(log_pause, nan=math.log(PRIOR_MIDDLE_S))), 1e-3, 1 - 1e-3)
+    odds: Floats = np.clip(np.log(share / (1 - share)), -MOST_LOG_ODDS, MOST_LOG_ODDS)
+    return odds
+
+
 def _prior(log_pause: Floats) -> Floats:
     belief: Floats = 1 / (1 + np.exp(PRIOR_SLOPE * (log_pause - math.log(PRIOR_MIDDLE_S))))
     return belief
