@@ -16,7 +16,7 @@ from typing import Any, cast
 from grouper.contracts import Writer
 from grouper.errors import CannotWrite
 from grouper.model import Result
-from grouper.write import lists, manifest, table
+from grouper.write import lists, manifest, report, table, xmp
 from grouper.write.links import planned_links
 from grouper.write.manifest import card_object, set_manifest
 from grouper.write.paths import check_unique_ids, checked
@@ -40,6 +40,8 @@ WRITERS: tuple[Writer, ...] = (
     manifest.WRITER,
     lists.WRITER,
     table.WRITER,
+    report.WRITER,
+    xmp.WRITER,
 )
 """In the order of the contract. Those for ``when == "asked"`` run only when named."""
 
@@ -111,10 +113,8 @@ def _render_all(result: Result, made: str, writers: Sequence[Writer]) -> dict[st
     check_unique_ids(result.sets)
     files: dict[str, bytes] = {}
     for writer in writers:
-        pairs = writer.render(result, made)
-        if writer not in WRITERS:
-            pairs = rendered(writer, pairs)
-        for path, data in pairs:
+        own = writer in WRITERS
+        for path, data in writer.render(result, made) if own else rendered(writer, result, made):
             if checked(path, writer.name) in files:
                 raise CannotWrite(f"two writers want to write {path}; one is {writer.name!r}")
             files[path] = data

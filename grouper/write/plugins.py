@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from importlib import metadata
 
 from grouper.contracts import Writer
 from grouper.errors import CannotWrite
+from grouper.model import Result
 
 GROUP = "grouper.writers"
 
@@ -40,14 +41,14 @@ def load_writer(name: str, own: Sequence[Writer] = ()) -> Writer:
     return writer
 
 
-def rendered(writer: Writer, files: Iterable[tuple[str, bytes]]) -> list[tuple[str, bytes]]:
+def rendered(writer: Writer, result: Result, made: str) -> list[tuple[str, bytes]]:
     """What a foreign writer renders.
 
     Raises:
         CannotWrite: it fails, or yields something other than pairs of path and bytes.
     """
     try:
-        pairs = [(path, data) for path, data in files]
+        pairs = [(path, data) for path, data in writer.render(result, made)]
     except Exception as error:  # foreign code again
         raise CannotWrite(f"writer {writer.name!r} failed: {error!r}") from error
     for path, data in pairs:

@@ -310,4 +310,5 @@ def _worst_code(one: Set) -> str:
 
 
 def many(number: int, word: str) -> str:
+    """Such as ``1 frame`` or ``3 frames``."""
     return f"{number} {word}{'' if number == 1 else 's'}"
