@@ -70,7 +70,153 @@ class GroupSettings:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CheckSettings:
-    """Thresholds of the checks. Each is named after its code."""
+    """Thresholds of the checks, each named after its code; shared ones come first."""
+
+    same_exposure_ev: float = setting(
+        0.10,
+        "Exposure settings count as equal within this once marks are snapped to the exact "
+        "series: snapping leaves at most 0.05 EV, the smallest step a body offers is 0.33.",
+        least=0.0,
+        most=0.5,
+    )
+    trusted_sighting: float = setting(
+        0.8,
+        "Certainty from which two pictures count as overlapping as they show: four in five, "
+        "below it angles and file numbers speak first.",
+        least=0.5,
+        most=1.0,
+    )
+    rejected_sighting: float = setting(
+        0.1,
+        "Certainty up to which two pictures count as showing no common ground; between the "
+        "two thresholds nothing is said.",
+        least=0.0,
+        most=0.5,
+    )
+    even_steps: float = setting(
+        1.35,
+        "Steps count as even while the largest is within this factor of the middle one: "
+        "hand-held sweeps vary by about a third, click-stop heads by a few hundredths "
+        "(common practice, no source).",
+        least=1.0,
+        most=2.0,
+    )
+    missing_frame_steps: float = setting(
+        1.6,
+        "A step this many times the usual one has left out a view: two steps in one are 1.6 to "
+        "2.4 usual ones while each is even to a fifth.",
+        least=1.2,
+        most=3.0,
+    )
+    missing_frame_overlap: float = setting(
+        0.10,
+        "Overlap below which joining fails as a rule: 10-15 % (common practice, no source).",
+        least=0.0,
+        most=0.5,
+    )
+    covered_overlap: float = setting(
+        0.30,
+        "In an even sweep a view left out is not reported where the two beside it still overlap "
+        "by this much: as much as a sweep is planned with (25-33 % on a tripod, common practice).",
+        least=0.0,
+        most=0.9,
+    )
+    missing_frame_intervals: float = setting(
+        1.6,
+        "In an interval series a pause this many times the usual one has left out a frame; "
+        "timers keep theirs to well under a second (common practice, no source).",
+        least=1.2,
+        most=3.0,
+    )
+    thin_overlap_share: float = setting(
+        0.20,
+        "Overlap below which automatic matching becomes unsafe: 20 % (common practice; "
+        "textbooks ask for 15-40 or 30-50 %).",
+        least=0.0,
+        most=0.5,
+    )
+    uneven_bracket_ev: float = setting(
+        0.25,
+        "Legs count as evenly spaced while their steps differ by less: half a stop's grid is the "
+        "next finer setting, marks snapped to thirds leave 0.05 EV.",
+        least=0.05,
+        most=1.0,
+    )
+    short_stack_steps: float = setting(
+        1.8,
+        "In a focus stack a step in dioptres this many times the usual one has left out a "
+        "frame; recorded distances are coarse, so twice is nearly asked for.",
+        least=1.3,
+        most=3.0,
+    )
+    mixed_focal_length_share: float = setting(
+        0.01,
+        "Focal lengths count as equal within this share: 1 % moves the edge of a 6000 px frame "
+        "by 30 px, more than an automatic join hides.",
+        least=0.0,
+        most=0.2,
+    )
+    mixed_size_share: float = setting(
+        0.02,
+        "Picture sizes count as equal within this share of a side: raw files hold a border of "
+        "up to about 1 % that their JPEG lacks; the next smaller setting is far below.",
+        least=0.0,
+        most=0.2,
+    )
+    mixed_focus_dioptres: float = setting(
+        0.1,
+        "Focus distances count as equal within this: recorded distances are coarse towards the "
+        "far end, where 10 m and infinity are 0.1 dioptre apart.",
+        least=0.0,
+        most=2.0,
+    )
+    mixed_white_balance_mired: float = setting(
+        5.0,
+        "Recorded colour temperatures count as equal within this: 5 mired is about the least "
+        "difference seen between two pictures side by side (from memory).",
+        least=0.0,
+        most=50.0,
+    )
+    steep_pitch_deg: float = setting(
+        60.0,
+        "Beyond this pitch a body's gravity sensor cannot tell upright from across and rows hold "
+        "few frames, so orientation and row ends are not judged (common practice, no source).",
+        least=20.0,
+        most=90.0,
+    )
+    number_gap_most: int = setting(
+        200,
+        "A longer run of missing file numbers is another card or a new numbering, not frames "
+        "that went missing; as many as the smallest folder limit of known bodies.",
+        least=1,
+        most=9998,
+    )
+    lone_companion_run: int = setting(
+        3,
+        "Up to so many frames in a row without their companion are odd; a longer run was a "
+        "change of the quality setting (common practice, no source).",
+        least=1,
+        most=100,
+    )
+    set_in_doubt_below: float = setting(
+        0.6,
+        "A set whose chance of being exactly right is below this is worth a look: more than two "
+        "in five such sets are wrong.",
+        least=0.0,
+        most=1.0,
+    )
+    clock_jump_s: float = setting(
+        2.0,
+        "Smaller steps of a clock are rounding: times kept in whole seconds differ by up to two.",
+        least=0.0,
+        most=3600.0,
+    )
+    clock_offset_s: float = setting(
+        2.0,
+        "Smaller differences between two bodies' clocks are rounding: whole seconds on both.",
+        least=0.0,
+        most=3600.0,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,360 @@
+"""Neighbours in a sweep, and whether their pictures meet.
+
+Each pair of neighbouring views gets exactly one verdict, so that a missing frame is never
+also a thin overlap. Evidence is taken in the order of its strength: what the two pictures
+show, the angles, the file numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Literal
+
+from grouper import optics
+from grouper.check.norm import median
+from grouper.check.views import View, find_rows, find_views
+from grouper.model import Frame, Member, Set, Sighting
+from grouper.settings import CheckSettings
+
+Verdict = Literal["gap", "thin", "fine", "unknown"]
+Evidence = Literal["angle", "pictures", "numbers", "none"]
+
+_NO_GROUND = 0.02
+"""Overlap by angle below which two frames share nothing: the error of an angle of view
+worked out from whole millimetres is about as large (±0.5 mm at 24 mm: ±1.15 of 74 degrees)."""
+_PLAUSIBLE_HOLE = 50
+"""A hole of more numbers than this is another card or a new numbering, not missing frames
+(common practice, no source)."""
+_FEATURELESS = 0.03
+"""Spread of grey levels below which a picture is plain sky or fog and cannot be matched
+(three hundredths of full scale, about twice what noise and JPEG blocks make: practice)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pair:
+    """Two views that should meet. ``frames`` are the two shot nearest to each other."""
+
+    a: View
+    b: View
+    frames: tuple[str, str]
+    axis: Literal["yaw", "pitch"] = "yaw"
+    step_deg: float | None = None
+    overlap: float | None = None
+    seen: bool | None = None
+    """The pictures show common ground, show none, or could not be judged."""
+    is_seam: bool = False
+    """Between the last and the first frame of a full turn."""
+    usual_deg: tuple[float, float] | None = None
+    """Smallest and largest of the sweep's other ordinary steps."""
+    is_long: bool = False
+    """The step is long enough, against the others, to have left a view out."""
+    views_missing: int = 0
+    verdict: Verdict = "unknown"
+    evidence: Evidence = "none"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hole:
+    """File numbers left out between two frames shot one after the other."""
+
+    before: Member
+    after: Member
+    numbers: tuple[int, ...]
+
+
+def judge_neighbours(found: Set, settings: CheckSettings) -> tuple[Pair, ...]:
+    """Every pair of neighbours of a panorama with its verdict, rows first, then holes.
+
+    Pairs that only a hole in the file numbers speaks for (at the change of rows, or where
+    there are no angles) come last.
+    """
+    sightings = _sightings(found)
+    pairs = [_measure(pair, found, sightings, settings) for pair in _chains(found)]
+    pairs = _judge(pairs, settings)
+    return tuple(_with_holes(found, pairs))
+
+
+# --- Which views are neighbours -----------------------------------------------------------
+
+
+def _chains(found: Set) -> list[Pair]:
+    order = {member.frame.file: index for index, member in enumerate(found.members)}
+    rows = find_rows(found)
+    if len(rows) > 1 and all(len(row) == 1 for row in rows):
+        column = [row[0] for row in rows]
+        return [_pair(a, b, order, axis="pitch") for a, b in pairwise(column)]
+    pairs = [_pair(a, b, order) for row in rows for a, b in pairwise(row)]
+    seams = [_pair(row[-1], row[0], order) for row in rows if _goes_round(row, found)]
+    return _mark_seam([*pairs, *seams], rows, found)
+
+
+def _goes_round(row: Sequence[View], found: Set) -> bool:
+    """Whether the row is a full turn, so that its ends are neighbours too."""
+    if len(row) < 3 or found.layout is None or found.layout.fov_deg is None:
+        return False
+    yaws = [view.yaw_deg for view in row if view.yaw_deg is not None]
+    if len(yaws) < len(row) or found.layout.pointing_from == "assumed":
+        return False
+    # What is left open must be less than a frame and a half: more is an open sweep.
+    return 360.0 - (max(yaws) - min(yaws)) < 1.5 * _width_deg(row[0], found)
+
+
+def _mark_seam(pairs: list[Pair], rows: tuple[tuple[View, ...], ...], found: Set) -> list[Pair]:
+    """The seam is where shooting began and ended, wherever yaw happens to be cut."""
+    order = {member.frame.file: index for index, member in enumerate(found.members)}
+    marked = list(pairs)
+    for row in rows:
+        if not _goes_round(row, found):
+            continue
+        first = min(row, key=lambda view: order[view.files[0]])
+        last = max(row, key=lambda view: order[view.files[0]])
+        for index, pair in enumerate(marked):
+            if {pair.a.number, pair.b.number} == {first.number, last.number}:
+                marked[index] = replace(pair, is_seam=True)
+    return marked
+
+
+def _pair(a: View, b: View, order: dict[str, int], axis: Literal["yaw", "pitch"] = "yaw") -> Pair:
+    nearest = min(
+        ((x, y) for x in a.files for y in b.files),
+        key=lambda files: abs(order[files[0]] - order[files[1]]),
+    )
+    first, second = sorted(nearest, key=order.__getitem__)
+    return Pair(a=a, b=b, frames=(first, second), axis=axis)
+
+
+# --- What is known of a pair --------------------------------------------------------------
+
+
+def _sightings(found: Set) -> dict[frozenset[str], Sighting]:
+    return {
+        frozenset((link.a, link.b)): link.sighting
+        for link in found.links
+        if link.sighting is not None
+    }
+
+
+def _measure(
+    pair: Pair, found: Set, sightings: dict[frozenset[str], Sighting], settings: CheckSettings
+) -> Pair:
+    sighting = max(
+        (
+            sightings[key]
+            for x in pair.a.files
+            for y in pair.b.files
+            if (key := frozenset((x, y))) in sightings
+        ),
+        key=lambda candidate: candidate.certainty,
+        default=None,
+    )
+    seen = _is_seen(sighting, settings)
+    step = _step(pair, found)
+    overlap = _overlap_by_angle(pair, step, found)
+    if seen and sighting is not None:
+        overlap = sighting.overlap
+        if step is None:
+            step = abs(sighting.turn_deg[1 if pair.axis == "yaw" else 0]) or None
+    return replace(pair, seen=seen, step_deg=step, overlap=overlap)
+
+
+def _is_seen(sighting: Sighting | None, settings: CheckSettings) -> bool | None:
+    if sighting is None:
+        return None
+    if sighting.certainty >= settings.trusted_sighting:
+        return True
+    return False if sighting.certainty <= settings.rejected_sighting else None
+
+
+def _step(pair: Pair, found: Set) -> float | None:
+    if found.layout is not None and found.layout.pointing_from == "assumed":
+        return None
+    if pair.axis == "pitch":
+        if pair.a.pitch_deg is None or pair.b.pitch_deg is None:
+            return None
+        return abs(pair.b.pitch_deg - pair.a.pitch_deg)
+    if pair.a.yaw_deg is None or pair.b.yaw_deg is None:
+        return None
+    step = pair.b.yaw_deg - pair.a.yaw_deg
+    # Rows run by rising yaw: only the seam of a full turn falls, and counts on through 360.
+    return step + 360.0 if step < 0 else step
+
+
+def _overlap_by_angle(pair: Pair, step_deg: float | None, found: Set) -> float | None:
+    if step_deg is None or found.layout is None or found.layout.fov_deg is None:
+        return None
+    if pair.axis == "pitch":
+        return optics.overlap_rectilinear(step_deg, found.layout.fov_deg[1])
+    return optics.overlap_angular(step_deg, _width_deg(pair.a, found))
+
+
+def _width_deg(view: View, found: Set) -> float:
+    """Yaw that a frame of the view covers at its middle: more the higher it looks."""
+    layout = found.layout
+    if layout is None or layout.fov_deg is None:
+        raise ValueError("width asked of a set without angles")
+    return 2.0 * optics.yaw_half_width(layout.fov_deg[0], view.pitch_deg or 0.0)
+
+
+# --- Verdicts -----------------------------------------------------------------------------
+
+
+def _judge(pairs: list[Pair], settings: CheckSettings) -> list[Pair]:
+    return [_verdict(pair, pairs, settings) for pair in pairs]
+
+
+def _verdict(pair: Pair, pairs: list[Pair], settings: CheckSettings) -> Pair:
+    others = _other_steps(pair, pairs)
+    if others:
+        norm = median(others)
+        # A second gap says nothing of how even the sweep is otherwise.
+        ordinary = [step for step in others if step < settings.missing_frame_steps * norm]
+        others = ordinary or others
+        pair = replace(
+            pair,
+            usual_deg=(min(others), max(others)),
+            is_long=pair.step_deg is not None
+            and pair.step_deg >= settings.missing_frame_steps * norm,
+        )
+    if pair.overlap is not None and (pair.step_deg is not None or pair.seen):
+        return _verdict_by_overlap(pair, others, settings)
+    if pair.seen is False and _others_are_seen(pair, pairs) and not _is_featureless(pair):
+        return replace(pair, verdict="gap", evidence="pictures", views_missing=1)
+    return pair
+
+
+def _verdict_by_overlap(pair: Pair, others: list[float], settings: CheckSettings) -> Pair:
+    overlap = pair.overlap or 0.0
+    evidence: Evidence = "angle" if pair.step_deg is not None else "pictures"
+    missing = 1
+    if pair.step_deg is not None and others:
+        missing = max(1, round(pair.step_deg / median(others)) - 1)
+    is_even = len(others) >= 2 and max(others) <= settings.even_steps * median(others)
+    enough = settings.covered_overlap if is_even else settings.missing_frame_overlap
+    if (pair.is_long and overlap < enough) or (overlap < _NO_GROUND and not pair.seen):
+        return replace(pair, verdict="gap", evidence=evidence, views_missing=missing)
+    if overlap < settings.thin_overlap_share:
+        return replace(pair, verdict="thin", evidence=evidence)
+    return replace(pair, verdict="fine", evidence=evidence)
+
+
+def _other_steps(pair: Pair, pairs: list[Pair]) -> list[float]:
+    """Steps of the pair's own row, else of all rows at the pair's pitch, itself left out."""
+    rest = [other for other in pairs if other is not pair and other.step_deg]
+    if pair.axis == "pitch":
+        return [other.step_deg for other in rest if other.step_deg]
+    own = [other.step_deg for other in rest if other.step_deg and other.a.row == pair.a.row]
+    if len(own) >= 2:
+        return own
+    wide = _widening(pair.a)
+    return [
+        other.step_deg * wide / _widening(other.a) for other in rest if other.step_deg is not None
+    ]
+
+
+def _widening(view: View) -> float:
+    """How much longer the yaw step of a pitched row may be: 1 / cos of the pitch."""
+    return optics.yaw_half_width(1.0, view.pitch_deg or 0.0) / 0.5
+
+
+def _others_are_seen(pair: Pair, pairs: list[Pair]) -> bool:
+    """All the sweep's other pairs match, at least two of them: so this one should have."""
+    rest = [other for other in pairs if other is not pair and not other.is_seam]
+    return len(rest) >= 2 and all(other.seen for other in rest)
+
+
+def _is_featureless(pair: Pair) -> bool:
+    return any(
+        member.glance is not None and member.glance.spread < _FEATURELESS
+        for member in (*pair.a.members, *pair.b.members)
+    )
+
+
+# --- File numbers -------------------------------------------------------------------------
+
+
+def find_holes(found: Set) -> tuple[Hole, ...]:
+    """Numbers left out between members shot one after the other.
+
+    Empty where the numbers do not simply count up (renamed files, two numbers a release):
+    then a hole means nothing.
+    """
+    steps = [
+        (a, b, distance)
+        for a, b in pairwise(found.members)
+        if (distance := step_in_numbers(a.frame, b.frame)) is not None
+    ]
+    plain = sum(distance == 1 for _, _, distance in steps)
+    if 2 * plain < len(steps):
+        return ()
+    return tuple(
+        Hole(before=a, after=b, numbers=skipped_numbers(a.frame, distance))
+        for a, b, distance in steps
+        if 1 < distance <= _PLAUSIBLE_HOLE
+    )
+
+
+def step_in_numbers(a: Frame, b: Frame) -> int | None:
+    """How many numbers ``b`` comes after ``a``; ``None`` when that cannot be said."""
+    if a.counter is None or b.counter is None:
+        return None
+    if a.folder != b.folder:
+        known = a.folder_number is not None and b.folder_number is not None
+        if not known or b.folder_number != (a.folder_number or 0) + 1:
+            return None
+    return optics.counter_distance(a.counter, b.counter)
+
+
+def skipped_numbers(a: Frame, distance: int) -> tuple[int, ...]:
+    """The numbers between ``a`` and the frame ``distance`` numbers on."""
+    numbers, number = [], a.counter or 0
+    for _ in range(distance - 1):
+        number = optics.next_counter(number) if number <= optics.COUNTER_LAST else number + 1
+        numbers.append(number)
+    return tuple(numbers)
+
+
+def _with_holes(found: Set, pairs: Iterable[Pair]) -> Iterable[Pair]:
+    by_views = {frozenset((pair.a.number, pair.b.number)): pair for pair in pairs}
+    views = {view.number: view for view in find_views(found)}
+    spoken: dict[frozenset[int], Pair] = {}
+    for hole in find_holes(found):
+        key = frozenset((hole.before.view, hole.after.view))
+        if len(key) == 1 or hole.before.spare or hole.after.spare or _is_short(hole, views):
+            continue  # within one view it is a leg or step that is missing, or a spare
+        pair = by_views.get(key)
+        if pair is None and _is_complete_grid(found):
+            continue
+        if pair is None:
+            a, b = views[hole.before.view], views[hole.after.view]
+            pair = Pair(a=a, b=b, frames=(hole.before.frame.file, hole.after.frame.file))
+        if pair.verdict == "unknown" or (pair.verdict == "thin" and pair.is_long):
+            per_view = max(1, round(sum(len(view.members) for view in views.values()) / len(views)))
+            spoken[key] = replace(
+                pair,
+                verdict="gap",
+                evidence="numbers",
+                frames=(hole.before.frame.file, hole.after.frame.file),
+                views_missing=max(1, round(len(hole.numbers) / per_view)),
+            )
+    yield from (spoken.pop(key, pair) for key, pair in by_views.items())
+    yield from spoken.values()
+
+
+def _is_short(hole: Hole, views: dict[int, View]) -> bool:
+    """A view beside the hole has fewer frames than most: the hole is its missing leg."""
+    usual = median([len(view.members) for view in views.values()])
+    lacking = sum(
+        max(0.0, usual - len(views[number].members))
+        for number in {hole.before.view, hole.after.view}
+    )
+    return lacking >= len(hole.numbers)
+
+
+def _is_complete_grid(found: Set) -> bool:
+    """All rows hold equally many views at known angles: nothing is missing between rows."""
+    rows = find_rows(found)
+    known = all(view.yaw_deg is not None for row in rows for view in row)
+    assumed = found.layout is None or found.layout.pointing_from == "assumed"
+    return len(rows) > 1 and known and not assumed and len({len(row) for row in rows}) == 1
