@@ -19,7 +19,7 @@ from typing import Final, cast
 from grouper.contracts import Progress, Reader
 from grouper.errors import UnreadableFile
 from grouper.model import Frame, Unread, UnreadReason
-from grouper.read import jpeg, names, tiff
+from grouper.read import cr3, heif, jpeg, jxl, mrw, names, png, raf, tiff, webp
 from grouper.read.pairing import join_companions
 from grouper.read.sensor import agree_sensors
 from grouper.read.source import HEAD_BYTES, open_source
@@ -27,21 +27,22 @@ from grouper.settings import Settings
 
 __all__ = ["READERS", "ReadResult", "read_frames"]
 
-READERS: Final[tuple[Reader, ...]] = (jpeg.READER, tiff.READER)
+READERS: Final[tuple[Reader, ...]] = (
+    jpeg.READER,
+    tiff.READER,
+    cr3.READER,
+    heif.READER,
+    raf.READER,
+    png.READER,
+    webp.READER,
+    jxl.READER,
+    mrw.READER,
+)
 
 UNSUPPORTED: Final = {
-    ".cr3": "Canon's raw of this kind is not read",
     ".crw": "Canon's first raw format is not read",
-    ".raf": "Fujifilm's raw format is not read",
     ".x3f": "Sigma's raw format is not read",
-    ".mrw": "Minolta's raw format is not read",
-    ".jxl": "JPEG XL is not read",
-    ".heic": "its brand of HEIF is not read",
-    ".heif": "its brand of HEIF is not read",
-    ".hif": "its brand of HEIF is not read",
-    ".avif": "AVIF is not read",
-    ".png": "PNG is not read",
-    ".webp": "WebP is not read",
+    ".jp2": "JPEG 2000 is not read",
 }
 """Suffixes of pictures that no reader takes, and what is said of them."""
 
@@ -95,7 +96,7 @@ def read_frames(
         if progress is not None:
             progress("reading", done, len(files))
     frames = [outcome for _, outcome in outcomes if isinstance(outcome, Frame)]
-    frames = join_companions(_agree_clocks(agree_sensors(frames)))
+    frames = join_companions(_agree_composites(_agree_clocks(agree_sensors(frames))))
     return ReadResult(
         frames=tuple(_with_digests(base, frames)),
         unread=tuple(outcome for _, outcome in outcomes if isinstance(outcome, Unread)),
@@ -164,6 +165,38 @@ def _agree_clocks(frames: Iterable[Frame]) -> list[Frame]:
         else frame
         for frame in frames
     ]
+
+
+WIDE: Final = 1.9
+"""Long over short side of a picture that no sensor has: a finished panorama or a strip of one."""
+
+
+def _agree_composites(frames: Iterable[Frame]) -> list[Frame]:
+    """Take the word "composite" back from phones that say it of every picture.
+
+    Phones blend several exposures into each ordinary picture and flag it as composite
+    (CompositeImage 3, seen on a Pixel 8 Pro). Where most of a body's frames carry the flag it
+    tells nothing, except of the wide ones.
+    """
+    frames = list(frames)
+    count, flagged = Counter[object](), Counter[object]()
+    for frame in frames:
+        count[frame.make, frame.model] += 1
+        flagged[frame.make, frame.model] += frame.composite
+    return [
+        replace(frame, composite=False)
+        if frame.composite
+        and not _is_wide(frame)
+        and flagged[frame.make, frame.model] >= 3
+        and 2 * flagged[frame.make, frame.model] > count[frame.make, frame.model]
+        else frame
+        for frame in frames
+    ]
+
+
+def _is_wide(frame: Frame) -> bool:
+    size = frame.upright_px
+    return size is not None and max(size) >= WIDE * min(size)
 
 
 def _with_digests(root: Path, frames: Sequence[Frame]) -> list[Frame]:

@@ -31,8 +31,8 @@ Program = Literal["manual", "aperture", "shutter", "auto"]
 
 EXPOSURE_S: Final = (1e-6, 86_400.0)
 """Electronic shutters reach 1/180 000 s; a day is longer than any exposure on a card."""
-APERTURE_F: Final = (0.5, 256.0)
-"""0 is written for a lens without contacts; pinholes reach f/200."""
+APERTURE_F: Final = (0.7, 256.0)
+"""0 is written for a lens without contacts; lenses begin at f/0.7, pinholes reach f/200."""
 ISO: Final = (1.0, 10_000_000.0)
 BIAS_EV: Final = (-15.0, 15.0)
 """Bodies offer 5 EV; Exif's own usual limit of 99.99 lets rubbish through."""

@@ -17,9 +17,9 @@ from grouper.contracts import Reader
 from grouper.errors import UnreadableFile
 from grouper.model import Frame, PictureSource
 from grouper.read.exif import Contents, frame_from, orientation_of
-from grouper.read.maker import read_note
+from grouper.read.maker import note_of
 from grouper.read.source import Source, open_source
-from grouper.read.tags import EXIF, IMAGE, THUMBNAIL, Tags, parse_block
+from grouper.read.tags import IMAGE, THUMBNAIL, Tags, parse_block
 from grouper.read.turning import was_turned
 from grouper.read.xmp import Packet, read_packet
 from grouper.settings import Settings
@@ -182,8 +182,13 @@ def may_show(thumbnail: tuple[int, int], stored: tuple[int, int] | None) -> bool
 
 
 def read_contents(source: Source, file: str) -> tuple[Contents, Segments]:
-    """Everything a JPEG tells, whether its picture is whole or not."""
-    segments = walk(source)
+    """Everything a JPEG file tells, whether its picture is whole or not."""
+    return read_contents_at(source, file, 0)
+
+
+def read_contents_at(source: Source, file: str, start: int) -> tuple[Contents, Segments]:
+    """Everything the JPEG that begins at ``start`` of a file tells."""
+    segments = walk(source, start)
     tags, packet = Tags(), Packet()
     if segments.exif:
         tags = parse_block(BytesIO(segments.exif), base=segments.exif_at)
@@ -194,13 +199,7 @@ def read_contents(source: Source, file: str) -> tuple[Contents, Segments]:
         size_bytes=source.size,
         tags=tags,
         packet=packet,
-        note=read_note(
-            tags.text(IMAGE, 0x010F),
-            tags.spans.get((EXIF, 0x927C)),
-            tags.order,
-            tags.base,
-            source.at,
-        ),
+        note=note_of(tags, source.at),
         stored_px=segments.size,
     )
     return contents, segments

@@ -13,7 +13,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from grouper.read.tags import Span
+from grouper.read.tags import EXIF, IMAGE, Span, Tags
 
 Fetch = Callable[[int, int], bytes]
 """Reads up to so many bytes at an absolute offset of the file."""
@@ -106,6 +106,13 @@ def read_note(make: str | None, span: Span | None, order: str, base: int, fetch:
     return look(span, order, base, fetch)
 
 
+def note_of(tags: Tags, fetch: Fetch) -> Note:
+    """Look into the maker note of a TIFF block, if it has one."""
+    return read_note(
+        tags.text(IMAGE, 0x010F), tags.spans.get((EXIF, 0x927C)), tags.order, tags.base, fetch
+    )
+
+
 def _directory(fetch: Fetch, order: str, at: int, origin: int) -> _Directory:
     """Read the directory at an absolute offset; its pointers count from ``origin``."""
     head = fetch(at, 2)
@@ -142,16 +149,13 @@ def _canon(span: Span, order: str, base: int, fetch: Fetch) -> Note:
     upper, lower = _item(file_info, 20), _item(file_info, 21)
     near_far = [value for value in (upper, lower) if value and value < 0xFFFF]
     serial = note.first(0x000C)
-    # A code of 0 is "not given"; Base ISO in the shot record is 32 steps a stop, 160 is ISO 100.
-    base_iso = _item(shot, 2)
     fixed = {16: 50.0, 17: 100.0, 18: 200.0, 19: 400.0, 20: 800.0}.get(code or 0)
     marked = float(code & 0x3FFF) if code is not None and code & 0x4000 else None
-    by_shot = 100.0 * 2.0 ** (base_iso / 32.0 - 5.0) if base_iso and base_iso < 800 else None
     bracketing = None if aeb is None and mode is None else bool(aeb) or mode in (1, 3, 4)
     return Note(
         serial=str(serial) if serial else None,
         lens=note.text(0x0095),
-        iso=fixed or marked or by_shot,
+        iso=fixed or marked,
         iso_auto=True if code == 15 else False if fixed or marked else None,
         focus_auto=None if focus_mode is None else focus_mode not in (3, 6),
         focus_m=sum(near_far) / len(near_far) / 100.0 if len(near_far) == 2 else None,

@@ -173,7 +173,8 @@ class _Header(ExifHeader):
     """exifread's header, asked for the tags we use only, one odd entry at a time."""
 
     def __init__(self, stream: BinaryIO, endian: str, start: int, base: int) -> None:
-        super().__init__(stream, endian, start, 0, False, False, False, True)
+        # Without "detailed" exifread passes over notes and XMP, whose places are wanted here.
+        super().__init__(stream, endian, start, 0, False, False, True, True)
         self.base = base
         self.values: dict[tuple[str, int], Value] = {}
         self.spans: dict[tuple[str, int], Span] = {}
@@ -228,10 +229,11 @@ class _Header(ExifHeader):
             self.values[key] = (math.inf,)
 
 
-def parse_block(stream: BinaryIO, start: int = 0, base: int = 0) -> Tags:
+def parse_block(stream: BinaryIO, start: int = 0, base: int = 0, first: str = IMAGE) -> Tags:
     """Read the tags of the TIFF block that begins at ``start`` of ``stream``.
 
-    ``base`` is where the block lies in the file it was taken from. Nothing is raised for odd
+    ``base`` is where the block lies in the file it was taken from; ``first`` names its first
+    directory, where a container keeps the Exif or GPS directory in a block of its own. Nothing is raised for odd
     bytes: what cannot be read is missing from the result, which is empty (false) for a
     block that is none. Errors of the disk (``OSError``) pass.
     """
@@ -244,11 +246,11 @@ def parse_block(stream: BinaryIO, start: int = 0, base: int = 0) -> Tags:
     header = _Header(stream, endian, start, base)
     names: list[str] = []
     with suppress(*_ODD):
-        _walk(header, names)
+        _walk(header, names, first)
     return Tags(order, base, tuple(names), header.values, header.spans)
 
 
-def _walk(header: _Header, names: list[str]) -> None:
+def _walk(header: _Header, names: list[str], first: str) -> None:
     """Read the chain of directories, then what they point to."""
     ifd, seen = header.s2n(4, 4), set[int]()
     while ifd and ifd not in seen and len(seen) < MOST_DIRECTORIES:
@@ -256,7 +258,7 @@ def _walk(header: _Header, names: list[str]) -> None:
         entries = header.s2n(ifd, 2)
         if not 0 < entries <= MOST_ENTRIES:
             break
-        name = (IMAGE, THUMBNAIL)[len(names)] if len(names) < 2 else f"IFD{len(names)}"
+        name = (first, THUMBNAIL)[len(names)] if len(names) < 2 else f"IFD{len(names)}"
         names.append(name)
         header.dump_ifd(ifd, name)
         ifd = header.s2n(ifd + 2 + 12 * entries, 4)

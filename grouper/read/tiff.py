@@ -20,10 +20,10 @@ from grouper.model import Frame, PictureSource
 from grouper.read.exif import PIXELS, Contents, camera_px, frame_from
 from grouper.read.jpeg import jpeg_size, may_show
 from grouper.read.jpeg import read_contents as read_jpeg
-from grouper.read.maker import read_note
+from grouper.read.maker import note_of
 from grouper.read.names import suffix_of
 from grouper.read.source import Source, open_source
-from grouper.read.tags import EXIF, IMAGE, Span, Tags, parse_block, within
+from grouper.read.tags import IMAGE, Span, Tags, parse_block, within
 from grouper.read.xmp import Packet, read_packet
 from grouper.settings import Settings
 
@@ -65,9 +65,7 @@ def read_contents(source: Source, file: str) -> Contents:
         tags = _with_inner(source, tags, panasonic)
     packet_at = tags.spans.get((IMAGE, 0x02BC))
     packet = read_packet(source.at(packet_at.offset, packet_at.length)) if packet_at else Packet()
-    note = read_note(
-        tags.text(IMAGE, 0x010F), tags.spans.get((EXIF, 0x927C)), tags.order, tags.base, source.at
-    )
+    note = note_of(tags, source.at)
     contents = Contents(
         file=file,
         size_bytes=source.size,

@@ -58,11 +58,15 @@ def _angle(packet: bytes, name: bytes) -> float | None:
 
 def _named(packet: bytes, namespace: bytes, name: bytes) -> str | None:
     """The value of ``name`` under whatever prefix the packet gives to ``namespace``."""
+    if namespace not in packet or name not in packet:
+        return None
     bound = re.search(rb"xmlns:([\w-]{1,40})\s{0,9}=\s{0,9}[\"']" + re.escape(namespace), packet)
     return _value(packet, re.escape(bound.group(1)), name) if bound else None
 
 
 def _value(packet: bytes, prefix: bytes, name: bytes) -> str | None:
+    if name not in packet:  # far quicker than the search, and the ordinary case
+        return None
     match = re.search(
         rb"\b" + prefix + b":" + name + rb"(?:\s{0,9}=\s{0,9}[\"']|>)([^<>&\"']{1,64})", packet
     )
