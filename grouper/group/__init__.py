@@ -24,7 +24,7 @@ from grouper.group.names import by_start, set_id
 from grouper.group.pairs import Pairs, changed_names, gather_pairs
 from grouper.group.solving import centred, solve_stretch
 from grouper.group.strands import Strand, build_strands
-from grouper.group.takes import second_take_starts
+from grouper.group.takes import Built, link_takes, second_take_starts
 from grouper.group.views import members, place_panorama, place_still
 from grouper.model import (
     Body,
@@ -117,13 +117,23 @@ def _group_strand(
     blank = find_dividers(pairs)
     evidence = weigh(pairs)
     chosen = choose(_proposals(evidence, blank), len(strand.frames), TEMPER)
-    sets: list[Set] = []
+    built: list[Built] = []
     taken: set[int] = set(blank)
     for choice in chosen:
-        sets += _build(pairs, eye, choice, strand.body)
+        built += _build(pairs, eye, choice, strand.body)
         taken |= set(range(choice.proposal.first, choice.proposal.last + 1))
     singles = [frame for i, frame in enumerate(strand.frames) if i not in taken]
-    return sets, singles, [strand.frames[i] for i in sorted(blank)]
+    return _with_takes(pairs, eye, built), singles, [strand.frames[i] for i in sorted(blank)]
+
+
+def _with_takes(pairs: Pairs, eye: Eye, built: Sequence[Built]) -> list[Set]:
+    """The sets, with the first files of their other takes where ids will stand."""
+    sets = [item.group for item in built]
+    for chain in link_takes(pairs, eye, built):
+        for i in chain:
+            others = tuple(built[j].group.frames[0].file for j in chain if j != i)
+            sets[i] = replace(sets[i], takes=others)
+    return sets
 
 
 def _proposals(evidence: Evidence, blank: frozenset[int]) -> Iterator[Proposal]:
@@ -136,10 +146,11 @@ def _proposals(evidence: Evidence, blank: frozenset[int]) -> Iterator[Proposal]:
         first = stop + 1
 
 
-def _build(pairs: Pairs, eye: Eye, choice: Choice, body: str) -> list[Set]:
+def _build(pairs: Pairs, eye: Eye, choice: Choice, body: str) -> list[Built]:
+    first, last = choice.proposal.first, choice.proposal.last
     if choice.proposal.kind != "panorama":
-        return [_still_set(pairs, choice, body)]
-    return _panorama_sets(pairs, eye, choice, body, choice.proposal.first, choice.proposal.last)
+        return [Built(group=_still_set(pairs, choice, body), first=first, last=last)]
+    return _panorama_sets(pairs, eye, choice, body, first, last)
 
 
 def _still_set(pairs: Pairs, choice: Choice, body: str) -> Set:
@@ -161,7 +172,7 @@ def _still_set(pairs: Pairs, choice: Choice, body: str) -> Set:
 
 def _panorama_sets(
     pairs: Pairs, eye: Eye, choice: Choice, body: str, first: int, last: int
-) -> list[Set]:
+) -> list[Built]:
     """A panorama, or its takes where the stretch holds several complete goes."""
     frames = pairs.frames[first : last + 1]
     light, glances = pairs.light[first : last + 1], pairs.glances[first : last + 1]
@@ -181,18 +192,17 @@ def _panorama_sets(
         return takes + _panorama_sets(pairs, eye, choice, body, first + cut, last)
     placed = members(frames, places, light, pointings, glances)
     links = _links(pairs, first, _neighbours(placed, pairs, first))
-    return [
-        Set(
-            id="",
-            kind="panorama",
-            body=body,
-            members=placed,
-            confidence=choice.chance,
-            evidence=choice.proposal.evidence,
-            layout=build_layout(placed, solution, links, _pointing_from(solution, pointings)),
-            links=links,
-        )
-    ]
+    found = Set(
+        id="",
+        kind="panorama",
+        body=body,
+        members=placed,
+        confidence=choice.chance,
+        evidence=choice.proposal.evidence,
+        layout=build_layout(placed, solution, links, _pointing_from(solution, pointings)),
+        links=links,
+    )
+    return [Built(group=found, first=first, last=last)]
 
 
 def _recorded(frames: Sequence[Frame]) -> tuple[Pointing, ...]:
@@ -283,7 +293,15 @@ def _named(sets: Sequence[Set]) -> tuple[Set, ...]:
     """Sets in order of their start, with ids, takes knowing of each other."""
     ordered = sorted(sets, key=lambda group: by_start(group.frames))
     used: set[str] = set()
-    return tuple(replace(group, id=set_id(group.frames[0], used)) for group in ordered)
+    ids = {group.frames[0].file: set_id(group.frames[0], used) for group in ordered}
+    return tuple(
+        replace(
+            group,
+            id=ids[group.frames[0].file],
+            takes=tuple(ids[first] for first in group.takes),
+        )
+        for group in ordered
+    )
 
 
 __all__ = ["RULES", "group_frames"]

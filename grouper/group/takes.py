@@ -3,9 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
+from grouper.contracts import Eye
+from grouper.group.looking import ask, is_sure
+from grouper.group.pairs import FOR_GOOD, Pairs, changed_names
 from grouper.group.views import Places, same_place
+from grouper.model import Set
 
+LONGEST_WAIT_S = 300.0
+"""A new attempt at the same thing follows within minutes (common practice, no source)."""
+SAME_VIEW_OVERLAP = 0.9
+SAME_AREA_OVERLAP = 0.4
+"""Corner frames of two sweeps of one scene seldom match exactly; half a frame is enough."""
 FEWEST_VIEWS = 2
 COVERED = 0.6
 """A second pass over this share of the views is another take; fewer are spares."""
@@ -36,8 +46,60 @@ def second_take_starts(places: Places) -> int | None:
     return None if best is None else best[1]
 
 
-def same_scene(spans: Sequence[tuple[float, float]]) -> bool:
-    """Whether two yaw ranges (low, high) on one scale cover mostly the same directions."""
-    (low_a, high_a), (low_b, high_b) = spans
-    shared = min(high_a, high_b) - max(low_a, low_b)
-    return shared >= COVERED * min(high_a - low_a, high_b - low_b)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Built:
+    """A set and the frames ``first`` to ``last`` of its strand that it was built from."""
+
+    group: Set
+    first: int
+    last: int
+
+
+def link_takes(pairs: Pairs, eye: Eye, built: Sequence[Built]) -> list[list[int]]:
+    """Which consecutive sets of one strand are takes of the same thing.
+
+    Args:
+        pairs: the strand's evidence; what is looked at is added to it.
+        eye: looks at a few pairs of frames of neighbouring sets.
+        built: the strand's sets in shooting order.
+
+    Returns:
+        Lists of indexes into ``built``, each of two or more takes.
+    """
+    chains: list[list[int]] = []
+    for i in range(len(built) - 1):
+        a, b = built[i], built[i + 1]
+        if not _may_be_takes(pairs, a, b) or not _look_alike(pairs, eye, a, b):
+            continue
+        if chains and chains[-1][-1] == i:
+            chains[-1].append(i + 1)
+        else:
+            chains.append([i, i + 1])
+    return chains
+
+
+def _may_be_takes(pairs: Pairs, a: Built, b: Built) -> bool:
+    """Whether two sets are alike in all but the pictures."""
+    if a.group.kind != b.group.kind or a.group.kind in ("burst", "interval"):
+        return False
+    sizes = sorted((len(a.group.members), len(b.group.members)))
+    between = [pairs.strand.at_s[i] for i in (a.last, b.first)]
+    if sizes[0] < COVERED * sizes[1] or None in between:
+        return False
+    if float(between[1] or 0) - float(between[0] or 0) > LONGEST_WAIT_S:
+        return False
+    return not set(changed_names(a.group.frames[0], b.group.frames[0])) & set(FOR_GOOD)
+
+
+def _look_alike(pairs: Pairs, eye: Eye, a: Built, b: Built) -> bool:
+    """Whether the pictures of two sets show the same views."""
+    if a.group.kind != "panorama":
+        ask(pairs, eye, [(a.last, b.first)])
+        seen = pairs.seen(a.last, b.first)
+        return seen is not None and is_sure(seen) and seen.overlap > SAME_VIEW_OVERLAP
+    middles = (a.first + a.last) // 2, (b.first + b.last) // 2
+    wanted = [(i, j) for i in (a.first, a.last) for j in (b.first, b.last)] + [middles]
+    wanted = [pair for pair in dict.fromkeys(wanted) if pair[0] < pair[1]]
+    ask(pairs, eye, wanted)
+    seen_alike = [s for i, j in wanted if (s := pairs.seen(i, j)) and is_sure(s)]
+    return sum(s.overlap > SAME_AREA_OVERLAP for s in seen_alike) >= 2

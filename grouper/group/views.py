@@ -274,17 +274,29 @@ def _steps(frames: Sequence[Frame], view: Sequence[int], leg: Sequence[int]) -> 
     by_place: dict[tuple[int, int], list[int]] = defaultdict(list)
     for i, place in enumerate(zip(view, leg, strict=True)):
         by_place[place].append(i)
-    counts = Counter(len(indexes) for indexes in by_place.values())
-    usual, times = counts.most_common(1)[0]
-    # Nearly every view holds the same number of equally exposed frames: a stack at each view.
-    # A few doubled views are spares.
-    if usual < 2 or times < 0.6 * len(by_place):
+    stacked = [place for place in by_place.values() if _is_stack(frames, place)]
+    # Nearly every view is a stack; a few doubled views are spares.
+    if len(stacked) < 0.6 * len(by_place):
         return (0,) * len(frames)
     step = [0] * len(frames)
     for indexes in by_place.values():
         for i, number in zip(indexes, _focus_order([frames[i] for i in indexes]), strict=True):
             step[i] = number
     return tuple(step)
+
+
+def _is_stack(frames: Sequence[Frame], indexes: Sequence[int]) -> bool:
+    """Whether equally exposed frames of one view differ in focus.
+
+    By the recorded distances, and where there are none by being shot one after the other: a
+    view that is visited again later is a spare or another take.
+    """
+    if len(indexes) < 2:
+        return False
+    distances = [frames[i].focus_m for i in indexes]
+    if all(distance is not None for distance in distances):
+        return len(set(distances)) > 1
+    return indexes[-1] - indexes[0] == len(indexes) - 1
 
 
 def _focus_order(frames: Sequence[Frame]) -> tuple[int, ...]:
