@@ -25,6 +25,7 @@ def glance(preview: Preview) -> Glance:
         sharpness=round(_sharpness(luma), 4),
         aspect=round(width / height, 4),
         fingerprint=_fingerprint(luma),
+        focus_map=_focus_map(luma),
     )
 
 
@@ -45,6 +46,21 @@ def _sharpness(luma: FloatArray) -> float:
     best = np.argsort(-slope.ravel(), kind="stable")[:count]
     ground = float(slope.ravel()[best].mean())
     return float(energy.ravel()[best].mean() / ground) ** 0.5 if ground > 1.0 else 0.0
+
+
+_FOCUS_FIELDS = 4
+
+
+def _focus_map(luma: FloatArray) -> tuple[float, ...]:
+    """Log gradient energy per field of a 4 x 4 grid, mean removed; empty if too small."""
+    if min(luma.shape) < 2 * _FOCUS_FIELDS:
+        return ()
+    gx, gy = np.diff(luma, axis=1)[:-1], np.diff(luma, axis=0)[:, :-1]
+    energy = gx * gx + gy * gy
+    rows, columns = (size // _FOCUS_FIELDS for size in energy.shape)
+    # One grey level squared keeps flat fields from being measured by their noise.
+    fields = np.log(_blocks(energy, rows, columns)[:_FOCUS_FIELDS, :_FOCUS_FIELDS] + 1.0)
+    return tuple(round(float(value), 3) for value in (fields - fields.mean()).ravel())
 
 
 def _blocks(values: FloatArray, rows: int, columns: int) -> FloatArray:
