@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from io import BytesIO
 from pathlib import Path
-from typing import Final
+from typing import Final, Literal
 
 from grouper.contracts import Reader
 from grouper.errors import UnreadableFile
@@ -84,13 +84,8 @@ def _picture(
     for index, (offset, length) in enumerate(_jpegs(source, moov, home)):
         own = jpeg_size(source, offset, length)
         if own is not None and may_show(own, size):
-            kind = "thumbnail" if index == 0 else "preview"
-            return PictureSource(
-                kind="thumbnail" if kind == "thumbnail" else "preview",
-                file=file,
-                offset=offset,
-                length=length,
-            )
+            kind: Literal["thumbnail", "preview"] = "preview" if index else "thumbnail"
+            return PictureSource(kind=kind, file=file, offset=offset, length=length)
     return None
 
 

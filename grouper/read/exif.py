@@ -36,7 +36,8 @@ APERTURE_F: Final = (0.7, 256.0)
 ISO: Final = (1.0, 10_000_000.0)
 BIAS_EV: Final = (-15.0, 15.0)
 """Bodies offer 5 EV; Exif's own usual limit of 99.99 lets rubbish through."""
-FOCAL_MM: Final = (0.5, 5000.0)
+FOCAL_MM: Final = (1.2, 5000.0)
+"""Action cameras and phones begin at about 1.5 mm; phones write 1 for "not known"."""
 PIXELS: Final = (1, 1_000_000)
 
 _LIGHT: Final = {

@@ -269,7 +269,7 @@ def read_contents(source: Source, file: str) -> tuple[Contents, int]:
         orientation = _TURNS[turn]
     elif size is not None and turn in (1, 3):
         size = size[1], size[0]
-    contents_ = Contents(
+    found = Contents(
         file=file,
         size_bytes=source.size,
         tags=tags,
@@ -279,7 +279,7 @@ def read_contents(source: Source, file: str) -> tuple[Contents, int]:
         turned=True,
         picture=_picture(source, items, file, size),
     )
-    return contents_, orientation
+    return found, orientation
 
 
 def read(root: Path, file: str, settings: Settings) -> Frame:

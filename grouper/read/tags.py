@@ -233,9 +233,9 @@ def parse_block(stream: BinaryIO, start: int = 0, base: int = 0, first: str = IM
     """Read the tags of the TIFF block that begins at ``start`` of ``stream``.
 
     ``base`` is where the block lies in the file it was taken from; ``first`` names its first
-    directory, where a container keeps the Exif or GPS directory in a block of its own. Nothing is raised for odd
-    bytes: what cannot be read is missing from the result, which is empty (false) for a
-    block that is none. Errors of the disk (``OSError``) pass.
+    directory, where a container keeps the Exif or GPS directory in a block of its own.
+    Nothing is raised for odd bytes: what cannot be read is missing from the result, which is
+    empty (false) for a block that is none. Errors of the disk (``OSError``) pass.
     """
     stream.seek(start)
     mark = stream.read(8)
