@@ -3,12 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from grouper import check, discover, group, read, sight
+from grouper.check import find_all
 from grouper.contracts import Eye, Progress
-from grouper.model import Result, Scan
+from grouper.discover import find_files
+from grouper.group import group_frames
+from grouper.model import Finding, Grouping, Result, Scan
+from grouper.read import read_frames
 from grouper.settings import Settings
+from grouper.sight import BlindEye, open_eye
+from grouper.write import write_result
+
+if TYPE_CHECKING:
+    from grouper.write import LinkKind, Written
 
 
 def scan(
@@ -24,17 +34,41 @@ def scan(
         NoSuchCard: a card is missing, is no folder, or cannot be opened.
     """
     settings = settings or Settings()
-    found = discover.find_files(cards, settings)
-    result = read.read_frames(
-        Path(found.root), found.files, settings, jobs=jobs, progress=progress
-    )
+    found = find_files(cards, settings)
+    read = read_frames(Path(found.root), found.files, settings, jobs=jobs, progress=progress)
     return Scan(
         root=found.root,
         cards=found.cards,
-        frames=result.frames,
-        unread=tuple(sorted((*found.unread, *result.unread), key=lambda unread: unread.file)),
-        ignored=tuple(sorted((*found.ignored, *result.ignored))),
+        frames=read.frames,
+        unread=tuple(sorted((*found.unread, *read.unread), key=lambda unread: unread.file)),
+        ignored=tuple(sorted((*found.ignored, *read.ignored))),
     )
+
+
+def group(
+    scanned: Scan,
+    settings: Settings | None = None,
+    *,
+    jobs: int = 1,
+    progress: Progress | None = None,
+) -> Grouping:
+    """Group what was read into sets, looking at the small pictures unless settings say not to."""
+    settings = settings or Settings()
+    eye: Eye = BlindEye()
+    if settings.sight.enabled:
+        eye = open_eye(Path(scanned.root), settings, jobs=jobs, progress=progress)
+    return group_frames(scanned, eye, settings, progress)
+
+
+def check(
+    scanned: Scan, grouping: Grouping, settings: Settings | None = None
+) -> tuple[Grouping, tuple[Finding, ...]]:
+    """Check every set and the card: the grouping with each set's findings, and the card's.
+
+    Raises:
+        BadSettings: a severity is given for a finding that does not exist.
+    """
+    return find_all(scanned, grouping, settings or Settings())
 
 
 def run(
@@ -44,19 +78,24 @@ def run(
     jobs: int = 1,
     progress: Progress | None = None,
 ) -> Result:
-    """Read, look, group and check: everything but the writing.
+    """Read, group and check one or more cards: everything but the writing.
 
     Raises:
         NoSuchCard: a card is missing, is no folder, or cannot be opened.
-        BadSettings: a setting names a finding that does not exist.
+        BadSettings: a severity is given for a finding that does not exist.
     """
     settings = settings or Settings()
-    found = scan(cards, settings, jobs=jobs, progress=progress)
-    eye: Eye = (
-        sight.open_eye(Path(found.root), settings, jobs=jobs, progress=progress)
-        if settings.sight.enabled
-        else sight.BlindEye()
-    )
-    grouping = group.group_frames(found, eye, settings, progress)
-    grouping, findings = check.find_all(found, grouping, settings)
-    return Result(scan=found, grouping=grouping, findings=findings, settings=settings)
+    scanned = scan(cards, settings, jobs=jobs, progress=progress)
+    grouping = group(scanned, settings, jobs=jobs, progress=progress)
+    grouping, findings = check(scanned, grouping, settings)
+    return Result(scan=scanned, grouping=grouping, findings=findings, settings=settings)
+
+
+def write(result: Result, out: Path, *, links: LinkKind | None = None) -> Written:
+    """Write a result's manifests, lists, table and report into the folder ``out``.
+
+    Raises:
+        CannotWrite: the folder cannot be used or a file cannot be written.
+    """
+    made = datetime.now().astimezone().isoformat(timespec="seconds")
+    return write_result(result, out, made=made, links=links)
