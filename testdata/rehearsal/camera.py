@@ -161,17 +161,21 @@ def expose(shot: Shot, scene: Scene) -> Image:
     rays = _rays(width, height, round(focal, 3), shot.body.k1) @ turn.T.astype(np.float32)
     middle = pointing(turn)[0]
     position = np.asarray(shot.position_m, np.float32)
-    x, y = _look_up(scene, _displaced(rays, position, scene.far_m), middle)
+    if shot.ground_m is None:
+        seen = _displaced(rays, position, scene.far_m)
+    else:
+        seen = _on_ground(rays, position, shot.ground_m)
+    x, y = _look_up(scene, seen, middle)
     motion = None if scene.motion is None else _remap(scene, scene.motion, x, y)
     if motion is not None:
         x, y = _swayed(x, y, motion[..., 0], rng, focal)
     light = _remap(scene, _level(scene, focal), x, y)
     if motion is not None and float(motion[..., 1].max()) > 0.02:
         light *= _wave_factor(motion[..., 1], x, y, scene, rng)[..., None]
-    if scene.near is not None:
+    if scene.near is not None and shot.ground_m is None:
         near = _near(scene, _displaced(rays, position, scene.near_m), middle, rng, focal)
         light = light * (1 - near[..., 3:]) + near[..., :3]
-    if scene.people:
+    if scene.people and shot.ground_m is None:
         _walk(light, shot, scene, turn, focal)
     light *= _vignette(width, height, round(focal, 3))
     if scene.depth is not None and shot.focus_m is not None:
@@ -217,6 +221,12 @@ def _displaced(rays: Image, position: Image, distance_m: float) -> Image:
     along = rays @ position
     reach = -along + np.sqrt(np.maximum(along**2 + distance_m**2 - position @ position, 0.01))
     return as_image(rays * (reach / distance_m)[..., None] + position / np.float32(distance_m))
+
+
+def _on_ground(rays: Image, position: Image, ground_m: float) -> Image:
+    """Directions from the scene's middle to where rays from ``position`` meet the ground."""
+    reach = (ground_m - position[1]) / np.maximum(rays[..., 1], 0.02)
+    return as_image(rays * reach[..., None] + position)
 
 
 def _look_up(scene: Scene, rays: Image, middle_deg: float) -> tuple[Image, Image]:

@@ -113,6 +113,8 @@ class Shot:
     """Yaw (about the base) at which the leaning base tips the camera up."""
     position_m: tuple[float, float, float] = (0.0, 0.0, 0.0)
     """Where the entrance pupil is: right, down, forward of the scene's own middle."""
+    ground_m: float | None = None
+    """Everything seen lies on a plane this far below the scene's middle (looking down)."""
 
     focus_m: float | None = None
     """Focus distance; drives local sharpness in scenes that have depth, and the tag."""
