@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Any, NoReturn, TextIO, TypeVar
 
 import click
 
-from grouper.errors import CannotWrite, GrouperError
+from grouper.errors import GrouperError
 
 if TYPE_CHECKING:
     from grouper.model import Result
@@ -34,6 +34,9 @@ INTERRUPTED = 130
 """128 + SIGINT, as shells report it."""
 BROKEN_PIPE = 141
 """128 + SIGPIPE, as a program reports that was killed by it."""
+
+MOST_NOTES = 12
+"""Remarks shown about the writing; a card pulled half-way would yield one per photograph."""
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -122,6 +125,13 @@ def complain(message: str) -> None:
     click.echo("grouper: " + "\n".join(lines), err=True)
 
 
+def _processors() -> int:
+    try:
+        return len(os.sched_getaffinity(0))  # what we may use, not what there is
+    except AttributeError:  # not on every system
+        return os.cpu_count() or 1
+
+
 def reading_options(command: F) -> F:
     """The options that every reading command shares."""
     options = (
@@ -187,7 +197,7 @@ class WithLinks(click.Command):
         return super().parse_args(ctx, head + args[end:])
 
 
-@cli.command(cls=WithLinks)
+@cli.command(cls=WithLinks, short_help="Group the frames on cards and write manifests.")
 @CARDS
 @click.option(
     "--out",
@@ -223,7 +233,7 @@ def group(
     onto_card: bool,
     **how: Any,
 ) -> None:
-    r"""Read cards, group their frames, check every set and write manifests.
+    """Read cards, group their frames, check every set and write manifests.
 
     Several CARDs are read as one: the cards of two bodies, say, from the same day.
 
@@ -231,7 +241,7 @@ def group(
     Example:
       grouper group /media/ilse/QMARK
       grouper group QMARK OSTREL --out tavrin-friday --links
-    """
+    """  # noqa: D301
     from grouper.write import check_place, write_result, writers_for
 
     out = out or default_out(cards)
@@ -244,7 +254,7 @@ def group(
     report_group(result, written, out)
 
 
-@cli.command()
+@cli.command(short_help="Print what is wrong with cards; write nothing.")
 @CARDS
 @click.option(
     "--fail-on",
@@ -256,7 +266,7 @@ def group(
 @click.option("--json", "as_json", is_flag=True, help="Print what card.json would hold.")
 @reading_options
 def check(cards: tuple[Path, ...], fail_on: str, as_json: bool, **how: Any) -> None:
-    r"""Read cards and print what is wrong with them; write nothing.
+    """Read cards and print what is wrong with them; write nothing.
 
     Exit status: 0 nothing at or above --fail-on, 1 something is, 2 could not run.
 
@@ -264,7 +274,7 @@ def check(cards: tuple[Path, ...], fail_on: str, as_json: bool, **how: Any) -> N
     Example:
       grouper check /media/ilse/QMARK
       grouper check QMARK --fail-on warning --json > card.json
-    """
+    """  # noqa: D301
     from grouper.write.text import all_findings, worst
 
     result = read_cards(cards, **how)
@@ -273,7 +283,7 @@ def check(cards: tuple[Path, ...], fail_on: str, as_json: bool, **how: Any) -> N
         click.get_current_context().exit(1)
 
 
-@cli.command()
+@cli.command(short_help="Explain a finding code, or the place of a frame.")
 @click.argument("what", metavar="CODE|FRAME")
 @click.option(
     "--in",
@@ -283,20 +293,19 @@ def check(cards: tuple[Path, ...], fail_on: str, as_json: bool, **how: Any) -> N
     help="Output folder (or card.json) to look the frame up in; default ./*-sets.",
 )
 def explain(what: str, where: Path | None) -> None:
-    r"""Say what a finding code means, or why a frame stands where it stands.
+    """Say what a finding code means, or why a frame stands where it stands.
 
     \b
     Example:
       grouper explain thin-overlap
       grouper explain QMK_0417.JPG --in tavrin-friday
-    """
-    from grouper.check import CARD_CHECKS, SET_CHECKS, page
+    """  # noqa: D301
+    from grouper.check import CODES, page
 
-    codes = [one.code for one in (*SET_CHECKS, *CARD_CHECKS)]
-    if where is None and what in codes:
+    if where is None and what in CODES:
         click.echo(page(what).strip())
     else:
-        explain_frame(what, where, codes)
+        explain_frame(what, where, CODES)
 
 
 def explain_frame(what: str, where: Path | None, codes: Sequence[str]) -> None:
@@ -315,8 +324,11 @@ def explain_frame(what: str, where: Path | None, codes: Sequence[str]) -> None:
     if len({file for _, file in found}) > 1:
         names = ", ".join(sorted({file for _, file in found})[:6])
         raise GrouperError(f"{what} may be any of {names}; name it with its folder")
-    for card, file in found:
-        click.echo(frame_place(card, file, style_for(sys.stdout)))
+    try:
+        places = [frame_place(card, file, style_for(sys.stdout)) for card, file in found]
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        raise GrouperError("the manifest is damaged; run grouper group again") from error
+    click.echo("\n\n".join(places))
 
 
 def unknown_word(what: str, codes: Sequence[str], cards: int) -> str:
@@ -400,16 +412,22 @@ def is_bad(worst: str | None, fail_on: str) -> bool:
 def report_group(result: Result, written: Written, out: Path) -> None:
     """Print the summary of ``grouper group``."""
     from grouper.write.clean import shown
-    from grouper.write.text import CAUTION, many, summary
+    from grouper.write.text import CAUTION, all_findings, many, summary
 
     style = style_for(sys.stdout)
     click.echo(summary(result, style))
     done = [f"{many(len(written.written), 'file')} written", f"{len(written.unchanged)} unchanged"]
     done += [f"{len(written.removed)} removed"] if written.removed else []
     click.echo(style.wrap(f"Output in {shown(str(out))}: {', '.join(done)}."))
+    problems = sum(one.severity == "problem" for one in all_findings(result))
+    if problems:
+        report = shown(str(out / "report.html"))
+        click.echo(style.wrap(f"{many(problems, 'problem')}: look at {report} before you format."))
     click.echo(style.wrap(CAUTION))
-    for note in written.notes:
+    for note in written.notes[:MOST_NOTES]:
         complain(note)
+    if len(written.notes) > MOST_NOTES:
+        complain(f"and {len(written.notes) - MOST_NOTES} more of the like")
 
 
 def print_check(result: Result, *, as_json: bool) -> None:
@@ -440,13 +458,6 @@ def now_iso() -> str:
     return datetime.now().astimezone().isoformat(timespec="seconds")
 
 
-def _processors() -> int:
-    try:
-        return len(os.sched_getaffinity(0))  # what we may use, not what there is
-    except AttributeError:  # not on every system
-        return os.cpu_count() or 1
-
-
 def main() -> NoReturn:
     """Entry point of the ``grouper`` command."""
     for stream in (sys.stdout, sys.stderr):
@@ -454,6 +465,3 @@ def main() -> NoReturn:
             stream.reconfigure(errors="backslashreplace")
     cli(prog_name="grouper")
     raise AssertionError("click ends the program")
-
-
-__all__ = ["CannotWrite", "cli", "main"]
