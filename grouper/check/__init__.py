@@ -86,12 +86,13 @@ CARD_CHECKS: tuple[CardCheck, ...] = (
 )
 """Checks of the whole card."""
 
-CODES: tuple[str, ...] = tuple(check.code for check in (*SET_CHECKS, *CARD_CHECKS))
-"""Every finding code."""
-
 DEFAULT_SEVERITIES: dict[str, Severity] = {
-    check.code: check.severity for check in (*SET_CHECKS, *CARD_CHECKS)
+    **{check.code: check.severity for check in SET_CHECKS},
+    **{check.code: check.severity for check in CARD_CHECKS},
 }
+"""Every finding code and how loud it is unless the settings say otherwise."""
+
+CODES: tuple[str, ...] = tuple(DEFAULT_SEVERITIES)
 
 
 def find_all(

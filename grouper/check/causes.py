@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 from grouper.check import words
 from grouper.check.card_numbers import CardNumbers
@@ -82,54 +83,68 @@ def check_numbers(
     frames = {frame.file: frame for frame in found.frames}
     kept = []
     for finding in findings:
-        if finding.code not in NUMBERED or not finding.frames:
+        if not finding.frames or not _is_numbered(finding, found):
             kept.append(finding)
             continue
-        skipped, folders = _skipped(finding, found.frames, frames)
-        lost = numbers.lost(skipped, folders)
+        stretch = _stretch(finding, found.frames, frames)
+        folders = tuple(frame.folder for frame in stretch)
+        lost = numbers.lost(_skipped(stretch), folders)
         if finding.measured.get("evidence") == "numbers" and not lost:
             continue
-        kept.append(_told(finding, lost, numbers.unread_among(lost, folders)))
+        unread = numbers.unread_among(lost, folders)
+        kept.append(_told(finding, lost, unread, runs_on=_runs_on(stretch)))
     return tuple(kept)
 
 
-def _skipped(
+def _is_numbered(finding: Finding, found: Set) -> bool:
+    # An uneven bracket on one spot is most often one that lost an exposure.
+    return finding.code in NUMBERED or (
+        finding.code == "uneven-bracket" and found.kind == "bracket"
+    )
+
+
+def _stretch(
     finding: Finding, ordered: Sequence[Frame], frames: dict[str, Frame]
-) -> tuple[tuple[int, ...], tuple[str, ...]]:
-    """Numbers left out from the finding's first frame to its last or to the one after it."""
-    first = ordered.index(frames[finding.frames[0]])
-    last = ordered.index(frames[finding.frames[-1]])
-    stretch = ordered[first : max(last, first + 1) + 1]
-    if finding.code == "short-bracket" and finding.measured.get("evidence") is None:
-        # A leg may be missing at either end of its view.
-        stretch = ordered[max(0, first - 1) : last + 2]
+) -> Sequence[Frame]:
+    """The frames, in shooting order, among whose numbers the missing one should be."""
+    places = [ordered.index(frames[file]) for file in finding.frames]
+    first, last = min(places), max(places)
+    if "legs_missing" in finding.measured or "steps_missing" in finding.measured:
+        # The missing leg may have been the first or the last of its view.
+        return ordered[max(0, first - 1) : last + 2]
+    return ordered[first : last + 1]
+
+
+def _skipped(stretch: Sequence[Frame]) -> tuple[int, ...]:
     skipped: list[int] = []
-    for a, b in zip(stretch, stretch[1:], strict=False):
+    for a, b in pairwise(stretch):
         distance = step_in_numbers(a, b)
         if distance is not None and 1 < distance <= _PLAUSIBLE:
             skipped.extend(skipped_numbers(a, distance))
-    return tuple(skipped), tuple(frame.folder for frame in stretch)
+    return tuple(skipped)
+
+
+def _runs_on(stretch: Sequence[Frame]) -> bool:
+    return len(stretch) == 2 and step_in_numbers(*stretch) == 1
 
 
 _PLAUSIBLE = 50
 """Longer holes are another numbering (common practice, no source)."""
 
 
-def _told(finding: Finding, lost: Sequence[int], unread: Sequence[str]) -> Finding:
+def _told(
+    finding: Finding, lost: Sequence[int], unread: Sequence[str], *, runs_on: bool
+) -> Finding:
     measured = {**finding.measured, "numbers_lost": list(lost)}
     message = finding.message
     if unread:
-        there = (
-            "is on the card but cannot be read"
-            if len(unread) == 1
-            else ("are on the card but cannot be read")
-        )
-        message += f" {words.names(unread)} {there}."
+        verb = words.is_are(len(unread))
+        message += f" {words.names(unread)} {verb} on the card but cannot be read."
         measured["unread"] = list(unread)
-    elif lost and len(lost) <= _PLAUSIBLE:
-        gone = "is" if len(lost) == 1 else "are"
+    elif lost:
         noun = "number" if len(lost) == 1 else "numbers"
-        message += f" File {noun} {words.file_numbers(lost)} {gone} not on the card."
-    elif finding.measured.get("evidence") in ("angle", "pictures"):
-        message += " The file numbers run on, so the frame was never taken."
+        verb = words.is_are(len(lost))
+        message += f" File {noun} {words.file_numbers(lost)} {verb} not on the card."
+    elif runs_on:
+        message += " The file numbers run on, so it was never taken."
     return replace(finding, message=message, measured=measured)

@@ -286,7 +286,9 @@ def find_holes(found: Set) -> tuple[Hole, ...]:
         if (distance := step_in_numbers(a.frame, b.frame)) is not None
     ]
     plain = sum(distance == 1 for _, _, distance in steps)
-    if 2 * plain < len(steps):
+    # Two or three frames cannot show a habit: there only proper file numbers are trusted.
+    is_counter = all((frame.counter or 0) <= optics.COUNTER_LAST for frame in found.frames)
+    if 2 * plain < len(steps) and not (is_counter and len(steps) < 3):
         return ()
     return tuple(
         Hole(before=a, after=b, numbers=skipped_numbers(a.frame, distance))
