@@ -10,12 +10,15 @@ import numpy as np
 from grouper.group.choose import Proposal, Rule
 from grouper.group.evidence import (
     SEEN_AT_BOUNDARY,
+    STEP_MISSED,
+    STEP_TAKEN,
+    STILL,
     Evidence,
     evenness_weight,
     is_still,
-    relation_weight,
+    still_weight,
 )
-from grouper.group.exposures import exposure_levels, is_even_ladder
+from grouper.group.exposures import ladder_weight
 from grouper.group.pairs import Floats
 from grouper.group.stretches import grow
 
@@ -25,14 +28,6 @@ START = -2.5
 """Weight for a bracket starting at a given frame: about one frame in a dozen."""
 PAIR_ONLY = -1.5
 """Two frames at two exposures are more often a correction than a bracket."""
-FLAGGED = 2.5
-"""The body itself says that it was bracketing."""
-LADDER = 1.5
-"""Equally spaced exposures seldom happen by accident."""
-REPEATED_LEVEL = -3.0
-"""A bracket does not repeat an exposure; a second bracket of the view does."""
-STEP_TAKEN, STEP_MISSED = math.log(0.95 / 0.30), math.log(0.04 / 0.70)
-"""Weight of a deliberate change of exposure, and of none, on an unchanged view."""
 QUICK_S = 2.0
 BLIND_QUICK_STEP = 1.2
 """Without pictures a quick change of exposure with everything else locked says as much."""
@@ -41,7 +36,7 @@ BLIND_QUICK_STEP = 1.2
 def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
     """Propose brackets among the frames ``first`` to ``last`` of the strand."""
     pairs = evidence.pairs
-    relation = relation_weight(evidence, same=0.96, turned=0.03, apart=0.01)
+    relation = still_weight(evidence)
     quick = np.nan_to_num(pairs.pause_s, nan=math.inf) < QUICK_S
     blind = np.where(~evidence.looked & quick & evidence.exposed, BLIND_QUICK_STEP, 0.0)
     exposure = np.where(evidence.exposed, STEP_TAKEN, STEP_MISSED)
@@ -64,7 +59,7 @@ class _Stretch:
 
     def __init__(self, evidence: Evidence, weights: Floats, relation: Floats, start: int) -> None:
         self._evidence, self._weights, self._start = evidence, weights, start
-        self._unmoved = math.log(0.96 / SEEN_AT_BOUNDARY["same"])
+        self._unmoved = math.log(STILL["same"] / SEEN_AT_BOUNDARY["same"])
         self._relation = relation
 
     def link_weight(self, link: int) -> float:
@@ -77,32 +72,18 @@ class _Stretch:
 
 
 def _judge(evidence: Evidence, start: int, end: int, weight: float) -> Proposal | None:
-    pairs = evidence.pairs
-    frames = pairs.frames[start : end + 1]
-    light = pairs.light[start : end + 1]
-    levels = exposure_levels(light)
-    if levels is None or len(set(levels)) < 2:
+    frames = evidence.pairs.frames[start : end + 1]
+    ladder, reasons = ladder_weight(frames, evidence.pairs.light[start : end + 1])
+    if not reasons:
         return None
-    weight += START + REPEATED_LEVEL * (len(levels) - len(set(levels)))
     span = slice(start, end)
-    weight += evenness_weight(evidence.log_pause[span], pairs.pause_slack_s[span])
-    reasons = [f"{len(set(levels))} exposures over {np.ptp(light):.1f} EV"]
-    if len(frames) == 2:
-        weight += PAIR_ONLY
-    flagged = all(frame.bracketing for frame in frames)
-    if flagged:
-        weight += FLAGGED
-        reasons.append("the body recorded that it was bracketing")
-    if len(frames) > 2 and is_even_ladder(light):
-        weight += LADDER
-        reasons.append("equal exposure steps")
+    weight += START + ladder + (PAIR_ONLY if len(frames) == 2 else 0.0)
+    weight += evenness_weight(evidence.log_pause[span], evidence.pairs.pause_slack_s[span])
     looked = evidence.looked[span]
     if looked.any():
-        reasons.append(
-            f"one view: {int((evidence.same[span][looked] > 0.5).sum())} of "
-            f"{int(looked.sum())} neighbours unmoved"
-        )
-    return Proposal(kind="bracket", first=start, last=end, weight=weight, evidence=tuple(reasons))
+        unmoved = int((evidence.same[span][looked] > 0.5).sum())
+        reasons += (f"one view: {unmoved} of {int(looked.sum())} neighbours unmoved",)
+    return Proposal(kind="bracket", first=start, last=end, weight=weight, evidence=reasons)
 
 
 RULE = Rule(kind="bracket", propose=propose)

@@ -123,6 +123,17 @@ def relation_weight(evidence: Evidence, same: float, turned: float, apart: float
     return weight
 
 
+STILL = {"same": 0.96, "turned": 0.03, "apart": 0.01}
+"""What is seen between the legs of a bracket."""
+STEP_TAKEN, STEP_MISSED = math.log(0.95 / 0.30), math.log(0.04 / 0.70)
+"""Weight of a deliberate change of exposure, and of none, on an unchanged view."""
+
+
+def still_weight(evidence: Evidence) -> Floats:
+    """Weight of what was seen between neighbouring legs of one view."""
+    return relation_weight(evidence, **STILL)
+
+
 def _relations(pairs: Pairs, count: int) -> tuple[Floats, ...]:
     arrays = tuple(np.full(max(count, 0), math.nan) for _ in range(6))
     same, turned, apart, overlap, shift, heading = arrays

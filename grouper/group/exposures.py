@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from grouper.group.pairs import STOP_EV, Floats
+from grouper.model import Frame
 
 
 def exposure_levels(light: Floats) -> tuple[int, ...] | None:
@@ -43,3 +46,32 @@ def is_even_ladder(light: Floats) -> bool:
     """Whether three or more levels are equally spaced, with marked-value tolerance."""
     steps = np.diff(level_values(light))
     return len(steps) >= 2 and float(np.ptp(steps)) <= LADDER_EV
+
+
+FLAGGED = 2.5
+"""Weight of the body itself saying that it was bracketing."""
+LADDER = 1.5
+"""Weight of equally spaced exposures: they seldom happen by accident."""
+REPEATED_LEVEL = -3.0
+"""A bracket does not repeat an exposure; a second bracket of the view does."""
+
+
+def ladder_weight(frames: Sequence[Frame], light: Floats) -> tuple[float, tuple[str, ...]]:
+    """Weight of the exposures of one view being a bracket, and why.
+
+    Args:
+        frames: two or more frames of one view.
+        light: their recorded light in EV, shape (n,).
+    """
+    levels = exposure_levels(light)
+    if levels is None or len(set(levels)) < 2:
+        return 0.0, ()
+    weight = REPEATED_LEVEL * (len(levels) - len(set(levels)))
+    reasons = [f"{len(set(levels))} exposures over {np.ptp(light):.1f} EV"]
+    if all(frame.bracketing for frame in frames):
+        weight += FLAGGED
+        reasons.append("the body recorded that it was bracketing")
+    if is_even_ladder(light):
+        weight += LADDER
+        reasons.append("equal exposure steps")
+    return weight, tuple(reasons)

@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterator
 
 import numpy as np
 
 from grouper.group.choose import Proposal, Rule
-from grouper.group.evidence import Evidence, evenness_weight, relation_weight
-from grouper.group.exposures import exposure_levels
+from grouper.group.evidence import (
+    STEP_TAKEN,
+    Evidence,
+    evenness_weight,
+    relation_weight,
+    still_weight,
+)
+from grouper.group.exposures import exposure_levels, ladder_weight
 from grouper.group.pairs import STOP_EV, Floats
 from grouper.group.stretches import grow
 
@@ -22,8 +29,6 @@ PAIR_ONLY = -1.5
 FEWEST_BLIND_VIEWS = 3
 STRONG = 4.0
 """Pairs above this weight hold together in every way to cut the strand."""
-LEG_SHARE = math.log(0.4)
-"""Share of pairs inside sets that are legs of one view."""
 TIED_BACK = math.log(0.80 / 0.04)
 """The later frame overlaps an earlier one of the stretch though not its neighbour: a new row,
 a second sweep at another exposure, the end of a circle. At a boundary that is rare."""
@@ -59,7 +64,7 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
 def link_weights(evidence: Evidence) -> Floats:
     """Weight of each pair being neighbours in a sweep, before what the stretch excuses."""
     turning = relation_weight(evidence, same=0.03, turned=0.90, apart=0.07) + evidence.exposure
-    legs = relation_weight(evidence, same=0.90, turned=0.08, apart=0.02) + LEG_SHARE
+    legs = still_weight(evidence) + STEP_TAKEN
     overlap = np.where(evidence.turned > 0.5, _overlap_weight(evidence.overlap), 0.0)
     seen = np.where(evidence.exposed, np.maximum(turning, legs), turning) + overlap
     number = evidence.pairs.number_step
@@ -140,6 +145,7 @@ def _judge(evidence: Evidence, start: int, end: int, weight: float) -> Proposal 
     weight += evenness_weight(evidence.log_pause[span][steps], slack[steps])
     weight += _steadiness_weight(evidence.shift[span][turned])
     weight += _squareness_weight(evidence.heading[span][turned])
+    weight += _brackets_weight(evidence, start, end, steps)
     return Proposal(
         kind="panorama",
         first=start,
@@ -170,6 +176,21 @@ def _squareness_weight(heading: Floats) -> float:
     square = np.exp(-0.5 * (off / SQUARE_DEG) ** 2) / (SQUARE_DEG * math.sqrt(2 * math.pi))
     weight = np.log(0.75 * square * 90.0 + 0.25)
     return float(np.clip(weight, -1.2, 0.9).sum())
+
+
+def _brackets_weight(evidence: Evidence, start: int, end: int, steps: np.ndarray) -> float:
+    """Weight of the brackets at the views, as the bracket rule would have it."""
+    pairs = evidence.pairs
+    cuts = [start - 1, *(start + int(k) for k in np.flatnonzero(steps)), end]
+    weight = 0.0
+    for before, last in itertools.pairwise(cuts):
+        first = before + 1
+        if last > first:
+            ladder, _ = ladder_weight(pairs.frames[first : last + 1], pairs.light[first : last + 1])
+            span = slice(first, last)
+            weight += ladder
+            weight += evenness_weight(evidence.log_pause[span], pairs.pause_slack_s[span])
+    return weight
 
 
 def _reasons(
