@@ -203,8 +203,8 @@ class Folder:
     def _target(self, path: str) -> Path:
         """The place of ``path``, its folder made, no symbolic link on the way."""
         target = self.root / checked(path, "grouper")
+        self._refuse_detour(target.parent)  # first: making a folder is a write too
         _make_folder(target.parent)
-        self._refuse_detour(target.parent)
         return target
 
     def _refuse_detour(self, folder: Path) -> None:
@@ -498,7 +498,7 @@ def _clear_leftovers(out: Path) -> None:
     """Remove temporary files of a run that was killed; we hold the lock, so none is in use."""
     for pattern in (f"{TEMPORARY}*", f"sets/*/{TEMPORARY}*", f"sets/*/*/{TEMPORARY}*"):
         for leftover in out.glob(pattern):
-            inside = os.path.realpath(leftover.parent).startswith(os.path.realpath(out))
+            inside = Path(os.path.realpath(leftover.parent)).is_relative_to(os.path.realpath(out))
             if inside and not leftover.is_dir():
                 with contextlib.suppress(OSError):
                     leftover.unlink()

@@ -192,7 +192,7 @@ def test_no_write_through_a_symbolic_link(tmp_path: Path, link: str, inside: boo
     (out / link).symlink_to(target)
     with pytest.raises(CannotWrite, match="symbolic link"):
         write(result(), out)
-    assert tree(target) == {}
+    assert list(target.iterdir()) == []  # no folders either
 
 
 def test_a_link_in_place_of_a_file_is_not_followed(tmp_path: Path) -> None:
