@@ -93,11 +93,8 @@ def test_long_pauses_of_the_card_are_cut_short() -> None:
     drawing = card_drawing(of)
     assert drawing is not None
     assert max(box.x + box.width for box in drawing.boxes) <= WIDTH
-    assert [tick.label for tick in drawing.ticks] == [
-        "14 Mar 09:24",
-        "14 Mar 09:29",
-        "16 Mar 09:14",
-    ]
+    labels = [tick.label for tick in drawing.ticks]
+    assert labels == ["14 Mar 09:24", "14 Mar 09:29", "16 Mar 09:14"]
 
 
 @pytest.mark.parametrize(
