@@ -92,7 +92,7 @@ def _message(found: Set, trait: Trait[T], odd: tuple[Odd[T], ...]) -> str:
         return (
             f"{words.counted(len(odd), 'frame')} differ in {trait.noun}: "
             f"{words.names(item.member.frame.file for item in odd)} {_values(trait, odd)}, "
-            f"where {rest} have {trait.show(odd[0].norm.value)}."
+            f"where {rest} {trait.verbs[1]} {trait.show(odd[0].norm.value)}."
         )
     if is_one_norm:
         told = words.listed(
@@ -100,7 +100,7 @@ def _message(found: Set, trait: Trait[T], odd: tuple[Odd[T], ...]) -> str:
         )
         verb = "differs" if len(odd) == 1 else "differ"
         rest = words.counted(known - len(odd), "other frame")
-        has = "has" if known - len(odd) == 1 else "have"
+        has = trait.verbs[known - len(odd) > 1]
         return f"{told} {verb} in {trait.noun}: the {rest} {has} {trait.show(odd[0].norm.value)}."
     told = words.listed(
         [

@@ -44,6 +44,8 @@ class Trait(Generic[T]):
     plain: Callable[[T], object]
     """The value as plain JSON."""
     excused: Callable[[Member], Hashable] = _nothing
+    verbs: tuple[str, str] = ("has", "have")
+    """What one frame and several frames do with a value, in a sentence."""
 
 
 def shutter_trait(found: Set, settings: CheckSettings) -> Trait[float]:
@@ -152,6 +154,7 @@ def orientation_trait(settings: CheckSettings) -> Trait[bool]:
         same=lambda a, b: a == b,
         show=_orientation,
         plain=_orientation,
+        verbs=("is", "are"),
     )
 
 

@@ -175,6 +175,18 @@ def blind(found: Set, *pairs: int) -> Set:
     return replace(found, members=members, links=links, layout=layout)
 
 
+def seen(found: Set, overlap: float) -> Set:
+    """The set with every link's pictures overlapping by this much."""
+    links = tuple(replace(link, sighting=sighting(overlap)) for link in found.links)
+    return replace(found, links=links)
+
+
+def steps(found: Set) -> Set:
+    """The set with its legs made focus steps."""
+    members = tuple(replace(member, step=member.leg, leg=0) for member in found.members)
+    return replace(found, members=members)
+
+
 def column(views: int = 5, step_deg: float = 40.0, *, deleted: Iterable[int] = ()) -> Set:
     """An up-and-down sweep: rows of one view each."""
     pitches = [step_deg * (i - (views - 1) / 2) for i in range(views)]
@@ -205,7 +217,7 @@ def bracket(
 
 
 def stack(
-    focus_m: Sequence[float], *, first: int = 417, lost: Iterable[int] = (), **changes: Any
+    focus_m: Sequence[float | None], *, first: int = 417, lost: Iterable[int] = (), **changes: Any
 ) -> Set:
     """A focus stack on one spot, near to far."""
     members = _series(len(focus_m), 0.5, first, (), (), **changes)

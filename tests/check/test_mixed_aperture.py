@@ -45,7 +45,7 @@ SPEAKS = [
     pytest.param(
         change(sweep(6, aperture_f=11.0), [3, 4, 5], aperture_f=8.0),
         ["QMK_0420", "QMK_0421", "QMK_0422"],
-        "",
+        "changes through the set",
         id="as many of one as of the other: the first decide",
     ),
     pytest.param(

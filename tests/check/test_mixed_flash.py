@@ -42,7 +42,7 @@ SPEAKS = [
     pytest.param(
         change(sweep(6, flash_fired=False), [3, 4, 5], flash_fired=True),
         ["QMK_0420", "QMK_0421", "QMK_0422"],
-        "",
+        "changes through the set",
         id="as many of one as of the other: the first decide",
     ),
     pytest.param(

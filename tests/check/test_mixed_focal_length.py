@@ -41,7 +41,7 @@ SPEAKS = [
     pytest.param(
         change(sweep(6, focal_mm=24.0), [3, 4, 5], focal_mm=35.0),
         ["QMK_0420", "QMK_0421", "QMK_0422"],
-        "",
+        "changes through the set",
         id="as many of one as of the other: the first decide",
     ),
     pytest.param(change(sweep(), [3], focal_mm=25.0), ["QMK_0420"], "25 mm", id="a nudged zoom"),

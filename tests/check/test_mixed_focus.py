@@ -46,7 +46,7 @@ SPEAKS = [
     pytest.param(
         change(sweep(6, focus_m=3.0), [3, 4, 5], focus_m=1.5),
         ["QMK_0420", "QMK_0421", "QMK_0422"],
-        "",
+        "changes through the set",
         id="as many of one as of the other: the first decide",
     ),
     pytest.param(

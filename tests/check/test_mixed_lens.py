@@ -49,7 +49,7 @@ SPEAKS = [
     pytest.param(
         change(sweep(6, lens="Quillmark 24-70mm f/4"), [3, 4, 5], lens="Quillmark 35mm f/2"),
         ["QMK_0420", "QMK_0421", "QMK_0422"],
-        "",
+        "changes through the set",
         id="as many of one as of the other: the first decide",
     ),
 ]

@@ -36,7 +36,7 @@ SPEAKS = [
     pytest.param(
         change(sweep(), [3], width_px=6000, height_px=4000),
         ["QMK_0420"],
-        "QMK_0420.JPG (across) differs in orientation: the 6 other frames have upright",
+        "QMK_0420.JPG (across) differs in orientation: the 6 other frames are upright",
         id="one frame across",
     ),
     pytest.param(

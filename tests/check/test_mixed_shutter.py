@@ -51,7 +51,7 @@ SPEAKS = [
     pytest.param(
         change(sweep(6, exposure_s=1 / 60), [3, 4, 5], exposure_s=1 / 125),
         ["QMK_0420", "QMK_0421", "QMK_0422"],
-        "",
+        "changes through the set",
         id="as many of one as of the other: the first decide",
     ),
     pytest.param(

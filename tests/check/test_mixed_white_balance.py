@@ -54,7 +54,7 @@ SPEAKS = [
     pytest.param(
         change(sweep(6, white_balance="manual"), [3, 4, 5], white_balance="auto"),
         ["QMK_0420", "QMK_0421", "QMK_0422"],
-        "",
+        "changes through the set",
         id="as many of one as of the other: the first decide",
     ),
     pytest.param(
