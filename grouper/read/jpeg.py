@@ -64,6 +64,9 @@ def walk(source: Source, start: int = 0) -> Segments:
     found, at = Segments(), start + 2
     for _ in range(MOST_SEGMENTS):
         head = source.at(at, 4)
+        if head[:2] == bytes([0xFF, _END]):
+            found.trouble.append("it holds no picture")
+            return found
         if len(head) < 4:
             found.trouble.append("it ends before the picture begins")
             return found
@@ -78,9 +81,6 @@ def walk(source: Source, start: int = 0) -> Segments:
         if marker == 0xFF or marker in _BARE:  # fill byte, or a marker without a segment
             at += 1 if marker == 0xFF else 2
             continue
-        if marker == _END:
-            found.trouble.append("it holds no picture")
-            return found
         length = struct.unpack(">H", head[2:])[0]
         if marker in _SIZES:
             found.size = _size(source.at(at + 5, 4)) or found.size

@@ -173,9 +173,12 @@ def _array(source: Source, tags: Tags, span: Span) -> list[int]:
 
 
 def missing_bytes(source: Source, tags: Tags) -> int:
-    """How many bytes the directories' pictures reach beyond the end of the file; 0 is whole."""
-    ends = [0]
+    """How far the directories and pictures reach beyond the end of the file; 0 is whole."""
+    ends = [tags.base + (tags.whole(IMAGE, 0x8769) or 0)]
     for name in tags.directories:
+        ends += [tags.base + int(place) for place in tags.numbers(name, 0x014A) if place]
+        offset, length = tags.whole(name, 0x0201), tags.whole(name, 0x0202)
+        ends.append(tags.base + (offset or 0) + (length or 0))
         offsets, counts = _strips(source, tags, name)
         ends += [
             offset + count
