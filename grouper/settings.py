@@ -149,6 +149,105 @@ class CheckSettings:
         least=1.3,
         most=3.0,
     )
+    short_row_steps: float = setting(
+        0.6,
+        "A row that ends this many steps before the others is short; rows set half a step apart, "
+        "like bricks, are not.",
+        least=0.1,
+        most=5.0,
+    )
+    tilted_base_deg: float = setting(
+        2.0,
+        "A base leaning by more is worth a warning (common practice); levels in bodies are good "
+        "to about half a degree to one degree.",
+        least=0.1,
+        most=45.0,
+    )
+    tilted_base_loss: float = setting(
+        0.05,
+        "Share of the height lost to a leaning base from which to warn whatever the angle: a "
+        "twentieth is about what framing leaves to spare (common practice, no source).",
+        least=0.0,
+        most=1.0,
+    )
+    rolled_camera_deg: float = setting(
+        2.0,
+        "A camera rolled by more is worth a warning (common practice, no source).",
+        least=0.1,
+        most=45.0,
+    )
+    drifting_row_share: float = setting(
+        0.10,
+        "A row may climb or sink by this share of the frame's height: textbooks ask to keep "
+        "vertical misalignment under about a tenth (Curtin, Short Courses).",
+        least=0.0,
+        most=1.0,
+    )
+    parallax_offset_mm: float = setting(
+        80.0,
+        "Distance from the turning axis to the entrance pupil: a plain head turns about the "
+        "tripod screw, 60-100 mm behind it (common practice). 0 for a panorama head set up well.",
+        least=0.0,
+        most=1000.0,
+    )
+    parallax_shift_px: float = setting(
+        3.0,
+        "Shift against the background that blending hides as a rule: 3 px (common practice).",
+        least=0.1,
+        most=1000.0,
+    )
+    parallax_near_m: float = setting(
+        3.0,
+        "Focus nearer than this says that something near matters; farther, nothing is known of "
+        "what is near (common practice, no source).",
+        least=0.0,
+        most=1000.0,
+    )
+    shallow_focus_far_m: float = setting(
+        50.0,
+        "Sharpness that ends nearer than this leaves the background soft (common practice).",
+        least=0.0,
+    )
+    too_wide_deg: float = setting(
+        120.0,
+        "A flat picture stretches its edge fourfold at this span (1/cos² of half of it).",
+        least=30.0,
+        most=179.0,
+    )
+    clipped_highlights_share: float = setting(
+        0.02,
+        "Share of the picture without detail in the darkest exposure: the sun and its glare take "
+        "about 1 %, a burnt-out sky far more (common practice, no source).",
+        least=0.0,
+        most=1.0,
+    )
+    blocked_shadows_share: float = setting(
+        0.10,
+        "Share of the picture without detail in the brightest exposure: a tenth is more than "
+        "deep shade in daylight takes (common practice, no source).",
+        least=0.0,
+        most=1.0,
+    )
+    soft_frame_share: float = setting(
+        0.5,
+        "Sharpness below this share of its fellows' is a blurred frame: small pictures only show "
+        "gross blur, which costs more than half (measure on your own cards).",
+        least=0.05,
+        most=1.0,
+    )
+    moved_subject_drop: float = setting(
+        0.2,
+        "Correlation between two frames of one view this far below the set's usual: exposure "
+        "alone costs every view alike (common practice, no source).",
+        least=0.01,
+        most=1.0,
+    )
+    moved_subject_least: float = setting(
+        0.5,
+        "With no other views to compare, correlation between two frames of one view below this.",
+        least=0.0,
+        most=1.0,
+    )
     mixed_focal_length_share: float = setting(
         0.01,
         "Focal lengths count as equal within this share: 1 % moves the edge of a 6000 px frame "

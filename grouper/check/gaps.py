@@ -86,11 +86,11 @@ def _chains(found: Set) -> list[Pair]:
         column = [row[0] for row in rows]
         return [_pair(a, b, order, axis="pitch") for a, b in pairwise(column)]
     pairs = [_pair(a, b, order) for row in rows for a, b in pairwise(row)]
-    seams = [_pair(row[-1], row[0], order) for row in rows if _goes_round(row, found)]
+    seams = [_pair(row[-1], row[0], order) for row in rows if is_full_turn(row, found)]
     return _mark_seam([*pairs, *seams], rows, found)
 
 
-def _goes_round(row: Sequence[View], found: Set) -> bool:
+def is_full_turn(row: Sequence[View], found: Set) -> bool:
     """Whether the row is a full turn, so that its ends are neighbours too."""
     if len(row) < 3 or found.layout is None or found.layout.fov_deg is None:
         return False
@@ -106,7 +106,7 @@ def _mark_seam(pairs: list[Pair], rows: tuple[tuple[View, ...], ...], found: Set
     order = {member.frame.file: index for index, member in enumerate(found.members)}
     marked = list(pairs)
     for row in rows:
-        if not _goes_round(row, found):
+        if not is_full_turn(row, found):
             continue
         first = min(row, key=lambda view: order[view.files[0]])
         last = max(row, key=lambda view: order[view.files[0]])

@@ -1,0 +1,121 @@
+"""A frame is blurred where its fellows are sharp.
+
+What it looks for
+    The sharpness of each small picture against the other frames of the same view: the other
+    legs and takes of a view, the other frames of a bracket or burst, the neighbours in an
+    interval series. Where a sweep has three views or more, what each leg usually loses is
+    allowed for. Focus stacks are not judged.
+
+Why it matters
+    A shaken or misfocused frame shows as a soft patch, and spoils the merge of its bracket.
+
+When it is wrong
+    A small picture shows only gross blur: frames that pass may still be soft at full size.
+    Moving water, clouds and panning change sharpness by themselves.
+
+What to do
+    Look at the frame at full size. Use the remote or the two-second timer; hang weight on the
+    tripod in wind.
+
+Settings
+    check.soft_frame_share.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator
+
+from grouper.check import words
+from grouper.check.norm import median
+from grouper.contracts import Problem, SetCheck
+from grouper.model import Member, Set
+from grouper.settings import Settings
+
+_FELLOWS = 2
+"""A frame of an interval series is compared with so many before and after."""
+_TOO_BARE = 0.4
+"""Share of clipped and blocked picture beyond which sharpness means nothing (practice)."""
+
+
+def find(found: Set, settings: Settings) -> Iterator[Problem]:
+    """One problem that names every soft frame."""
+    if any(member.step for member in found.members):
+        return
+    soft = []
+    usual_loss = _loss_of_legs(found)
+    for member, fellows in _fellows(found):
+        own = _sharpness(member, usual_loss)
+        others = [s for m in fellows if (s := _sharpness(m, usual_loss)) is not None]
+        if own is None or not others:
+            continue
+        ratio = own / median(others)
+        if ratio < settings.check.soft_frame_share:
+            soft.append((member, ratio))
+    if not soft:
+        return
+    told = words.listed([f"{m.frame.name} ({words.share(ratio)})" for m, ratio in soft])
+    are = words.is_are(len(soft))
+    yield Problem(
+        frames=tuple(member.frame.file for member, _ in soft),
+        message=f"{told} {are} blurred against other frames of the same view.",
+        advice=_advice(found, [member for member, _ in soft]),
+        measured={
+            "sharpness_share": {member.frame.file: round(ratio, 2) for member, ratio in soft}
+        },
+    )
+
+
+def _fellows(found: Set) -> Iterator[tuple[Member, tuple[Member, ...]]]:
+    members = found.members
+    for place, member in enumerate(members):
+        if found.kind == "interval":
+            near = range(max(0, place - _FELLOWS), min(len(members), place + _FELLOWS + 1))
+            yield member, tuple(members[other] for other in near if other != place)
+        else:
+            yield (
+                member,
+                tuple(o for o in members if o.view == member.view and o is not member),
+            )
+
+
+def _sharpness(member: Member, usual_loss: dict[int, float]) -> float | None:
+    glance = member.glance
+    if glance is None or glance.sharpness <= 0.0:
+        return None
+    if glance.clipped_share + glance.blocked_share > _TOO_BARE:
+        return None
+    return glance.sharpness / usual_loss.get(member.leg, 1.0)
+
+
+def _loss_of_legs(found: Set) -> dict[int, float]:
+    """What each leg's sharpness usually is against its view's, over three views or more."""
+    by_view: dict[int, list[Member]] = defaultdict(list)
+    for member in found.members:
+        if _sharpness(member, {}) is not None:
+            by_view[member.view].append(member)
+    shares: dict[int, list[float]] = defaultdict(list)
+    for members in by_view.values():
+        middle = median([_sharpness(member, {}) or 0.0 for member in members])
+        for member in members:
+            shares[member.leg].append((_sharpness(member, {}) or 0.0) / middle)
+    return {leg: median(values) for leg, values in shares.items() if len(values) >= 3}
+
+
+def _advice(found: Set, soft: list[Member]) -> str:
+    used = {member.view for member in soft if not member.spare}
+    spare = [m.frame.name for m in found.members if m.spare and m.view in used and m not in soft]
+    if spare:
+        return f"At the desk, look at both at full size and use {words.listed(spare)} instead."
+    return (
+        "On location, shoot the frame again with a remote or the timer; at the desk, look at it "
+        "at full size before using it."
+    )
+
+
+CHECK = SetCheck(
+    code="soft-frame",
+    severity="warning",
+    kinds=("panorama", "bracket", "burst", "interval"),
+    find=find,
+)

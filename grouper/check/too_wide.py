@@ -1,0 +1,54 @@
+"""The span outgrows a flat projection.
+
+What it looks for
+    Panoramas that span more than a flat (rectilinear) picture can hold without stretching its
+    edges fourfold.
+
+Why it matters
+    Straight lines stay straight only in a flat picture. Beyond about 120 degrees it cannot be
+    used; a cylinder or sphere bends straight lines instead.
+
+When it is wrong
+    It is a matter of fact, not a fault: wide panoramas are meant to be wide.
+
+What to do
+    Join on a cylinder, or on a sphere if the height, too, is great. For straight lines, join a
+    narrower part flat.
+
+Settings
+    check.too_wide_deg.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from grouper import optics
+from grouper.check import words
+from grouper.contracts import Problem, SetCheck
+from grouper.model import Set
+from grouper.settings import Settings
+
+
+def find(found: Set, settings: Settings) -> Iterator[Problem]:
+    """One problem when either span is beyond the limit."""
+    if found.layout is None or found.layout.span_deg is None:
+        return
+    across, up = found.layout.span_deg
+    limit = settings.check.too_wide_deg
+    if max(across, up) <= limit:
+        return
+    use = "a sphere" if up > limit else "a cylinder"
+    side = f"{words.degrees(across)} across" if across > limit else f"{words.degrees(up)} upwards"
+    yield Problem(
+        frames=(),
+        message=(
+            f"The span of {side} outgrows a flat picture, whose edges stretch "
+            f"{optics.stretch('flat', limit / 2):.0f} times at {words.degrees(limit)}."
+        ),
+        advice=f"At the desk, join it on {use}, or a narrower part of it flat.",
+        measured={"span_deg": [round(across, 1), round(up, 1)]},
+    )
+
+
+CHECK = SetCheck(code="too-wide", severity="note", kinds=("panorama",), find=find)
