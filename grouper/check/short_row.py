@@ -55,7 +55,7 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
         if row.is_full:
             continue
         if 2 * sum(other.is_full for other in others) > len(others):
-            yield _open_row(row, found)
+            yield _open_row(row)
             continue
         ends = [other for other in others if not other.is_full]
         if not ends:
@@ -65,9 +65,9 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
         left = row.left_deg - median([other.left_deg for other in ends])
         right = median([other.right_deg for other in ends]) - row.right_deg
         if step > 0.0 and left > least:
-            yield _short_end(row, "left", left, step, found)
+            yield _short_end(row, "left", left, step)
         if step > 0.0 and right > least:
-            yield _short_end(row, "right", right, step, found)
+            yield _short_end(row, "right", right, step)
 
 
 def _judged_rows(found: Set, settings: Settings) -> list[_Row]:
@@ -100,18 +100,20 @@ def _usual_step(rows: list[_Row]) -> float:
     return median(steps)
 
 
-def _row_name(row: _Row, found: Set) -> str:
-    total = len(find_rows(found))
-    return f"Row {row.views[0].row + 1} of {total}, counted from the bottom,"
+def _row_name(row: _Row) -> str:
+    pitch = median([view.pitch_deg or 0.0 for view in row.views])
+    where = "at the horizon" if abs(pitch) < 1.0 else f"pitched {words.degrees(abs(pitch))}"
+    side = "" if abs(pitch) < 1.0 else (" up" if pitch > 0 else " down")
+    return f"The row {where}{side}"
 
 
-def _short_end(row: _Row, side: str, short_deg: float, step: float, found: Set) -> Problem:
+def _short_end(row: _Row, side: str, short_deg: float, step: float) -> Problem:
     view = row.views[0] if side == "left" else row.views[-1]
     missing = max(1, round(short_deg / step))
     return Problem(
         frames=(view.files[0],),
         message=(
-            f"{_row_name(row, found)} ends {words.degrees(short_deg)} before the others on the "
+            f"{_row_name(row)} ends {words.degrees(short_deg)} before the others on the "
             f"{side}, at {words.base_name(view.files[0])}: about "
             f"{words.counted(missing, 'view')} short."
         ),
@@ -123,13 +125,13 @@ def _short_end(row: _Row, side: str, short_deg: float, step: float, found: Set) 
     )
 
 
-def _open_row(row: _Row, found: Set) -> Problem:
+def _open_row(row: _Row) -> Problem:
     ends = (row.views[0].files[0], row.views[-1].files[0])
     covered = row.right_deg - row.left_deg
     return Problem(
         frames=ends,
         message=(
-            f"{_row_name(row, found)} covers {words.degrees(covered)} where the others go all "
+            f"{_row_name(row)} covers {words.degrees(covered)} where the others go all "
             f"the way round: it ends at {words.names(ends)}."
         ),
         advice="On location, carry the row on all the way round; at the desk, crop to it.",

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from itertools import pairwise
 from typing import Any
 
 from grouper import optics
@@ -185,6 +186,56 @@ def steps(found: Set) -> Set:
     """The set with its legs made focus steps."""
     members = tuple(replace(member, step=member.leg, leg=0) for member in found.members)
     return replace(found, members=members)
+
+
+def scored(found: Set, score: float) -> Set:
+    """The set with every link's pictures agreeing to this score."""
+    links = tuple(replace(link, sighting=sighting(0.33, score=score)) for link in found.links)
+    return replace(found, links=links)
+
+
+def within(found: Set, scores: Sequence[float]) -> Set:
+    """The set with links between frames of one view that follow each other, so scored."""
+    pairs = [(a.frame.file, b.frame.file) for a, b in pairwise(found.members) if a.view == b.view]
+    links = tuple(
+        Link(a=a, b=b, sighting=sighting(0.98, score=score))
+        for (a, b), score in zip(pairs, scores, strict=True)
+    )
+    return replace(found, links=found.links + links)
+
+
+def unclosed(found: Set) -> Set:
+    """The full turn whose first and last pictures show no common ground."""
+    first, last = found.members[0].frame.file, found.members[-1].frame.file
+    return replace(found, links=(*found.links, Link(a=first, b=last, sighting=sighting(0.0))))
+
+
+def drifting(found: Set, step_deg: float) -> Set:
+    """The row climbing by this much from frame to frame."""
+    return replace(
+        found,
+        members=tuple(
+            replace(member, pointing=replace(member.pointing, pitch_deg=place * step_deg))
+            for place, member in enumerate(found.members)
+        ),
+    )
+
+
+def bricks(views: int) -> Set:
+    """Two rows of which the upper one stands half a step to the right."""
+    found = sweep(views, pitches_deg=(0.0, 30.0))
+    return replace(
+        found,
+        members=tuple(
+            replace(
+                member,
+                pointing=replace(
+                    member.pointing, yaw_deg=(member.pointing.yaw_deg or 0.0) + 18.0 * member.row
+                ),
+            )
+            for member in found.members
+        ),
+    )
 
 
 def column(views: int = 5, step_deg: float = 40.0, *, deleted: Iterable[int] = ()) -> Set:

@@ -1,0 +1,46 @@
+from __future__ import annotations
+
+import pytest
+
+from grouper.check.moved_subject import CHECK
+from grouper.model import Set
+from tests.check.sets import ask, bracket, names, scored, sweep, within
+
+SILENT = [
+    pytest.param(bracket(), id="nothing compared"),
+    pytest.param(within(bracket(), [0.9, 0.8]), id="legs that agree"),
+    pytest.param(
+        within(sweep(3, legs_ev=(-3, 0)), [0.45, 0.5, 0.4]),
+        id="exposure that costs every view alike",
+    ),
+    pytest.param(scored(sweep(), 0.3), id="neighbours, not legs, that agree little"),
+]
+
+SPEAKS = [
+    pytest.param(
+        within(bracket(), [0.9, 0.3]),
+        ["QMK_0418", "QMK_0419"],
+        "QMK_0418.JPG and QMK_0419.JPG show the same view but agree only to 0.30: "
+        "something moved between them.",
+        id="one bracket",
+    ),
+    pytest.param(
+        within(sweep(4, legs_ev=(-2, 2)), [0.85, 0.9, 0.5, 0.85]),
+        ["QMK_0421", "QMK_0422"],
+        "agree only to 0.50, where the other views reach 0.85",
+        id="one view of four",
+    ),
+]
+
+
+@pytest.mark.parametrize("found", SILENT)
+def test_stays_silent_on(found: Set) -> None:
+    assert ask(CHECK, found) == []
+
+
+@pytest.mark.parametrize(("found", "frames", "says"), SPEAKS)
+def test_speaks_on(found: Set, frames: list[str], says: str) -> None:
+    (problem,) = ask(CHECK, found)
+    assert names(problem.frames) == frames
+    assert says in problem.message
+    assert problem.advice.endswith(".")
