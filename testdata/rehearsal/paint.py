@@ -128,8 +128,10 @@ def texture_tile(rng: np.random.Generator, size: int = 1024, spread: float = 0.3
 def sample(tile: Image, across: Image, down: Image) -> Image:
     """Look up a periodic tile at coordinates counted in tiles."""
     height, width = tile.shape[:2]
-    x = as_image(np.mod(across, 1.0) * width)
-    y = as_image(np.mod(down, 1.0) * height)
+    x = as_image(across)
+    y = as_image(down)
+    x = (x - np.floor(x)) * np.float32(width)
+    y = (y - np.floor(y)) * np.float32(height)
     return as_image(cv2.remap(tile, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_WRAP))
 
 
@@ -143,27 +145,35 @@ def ground_texture(
     """A textured plane seen in perspective: factors round 1.0 on the grid of directions.
 
     Each size of grain fades where it becomes finer than the grid, so far ground does not
-    sparkle. Above the horizon the values mean nothing.
+    sparkle. Above the horizon all is 1.
     """
-    below = np.radians(np.clip(-pitch_deg, 0.15, 89.9))[:, None]
-    yaw = np.radians(yaw_deg)[None, :]
-    distance = eye_m / np.tan(below)
-    across, ahead = distance * np.sin(yaw), distance * np.cos(yaw)
-    footprint = distance**2 / eye_m * np.radians(abs(float(pitch_deg[0] - pitch_deg[1])))
     result = np.ones((pitch_deg.size, yaw_deg.size), np.float32)
+    start = int(np.searchsorted(-pitch_deg, 0.0))
+    below = np.radians(np.clip(-pitch_deg[start:], 0.15, 89.9)).astype(np.float32)[:, None]
+    yaw = np.radians(yaw_deg).astype(np.float32)[None, :]
+    distance = np.float32(eye_m) / np.tan(below)
+    sine, cosine = np.sin(yaw), np.cos(yaw)
+    footprint = distance**2 / eye_m * np.radians(abs(float(pitch_deg[0] - pitch_deg[1])))
     for number, size in enumerate(sizes_m):
         texel = size / tile.shape[0] * 3
-        weight = 1 / (1 + (footprint / texel) ** 2)
-        value = sample(tile, as_image(across / size + 0.37 * number), as_image(ahead / size))
-        result *= (1 + weight * (value - 1)).astype(np.float32)
+        weight = as_image(1 / (1 + (footprint / texel) ** 2))
+        first = int(np.searchsorted(weight[:, 0], 0.02))
+        scaled = as_image(distance[first:] / size)
+        value = sample(tile, scaled * sine + np.float32(0.37 * number), scaled * cosine)
+        result[start + first :] *= 1 + weight[first:] * (value - 1)
     return result
 
 
 def blend(picture: Image, color: Image | Color, mask: Image) -> None:
     """Lay a colour (or picture) over ``picture`` where ``mask`` says, in place."""
-    cover = mask[..., None]
-    picture *= 1 - cover
-    picture += cover * as_image(color)
+    rows = np.flatnonzero(mask.any(axis=1))
+    if rows.size == 0:
+        return
+    part = slice(int(rows[0]), int(rows[-1]) + 1)
+    paint = as_image(color)
+    cover = mask[part, :, None]
+    view = picture[part]
+    view += cover * ((paint[part] if paint.ndim == 3 else paint) - view)
 
 
 def soft_below(pitch_deg: Image, line_deg: Image, width_deg: float) -> Image:

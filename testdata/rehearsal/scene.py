@@ -185,14 +185,16 @@ def _ridges(canvas: _Canvas, count: int = 6) -> None:
         rough = canvas.zoom * rng.uniform(2.2, 4.8) * (1.15 - 0.6 * near)
         line = as_image(rise + rough * line_noise(rng, width, rng.uniform(1.25, 1.6)))
         line += as_image(0.12 * canvas.zoom * near * line_noise(rng, width, 0.5))
-        mask = soft_below(canvas.pitch, line, 1.3 / canvas.px_per_deg)
+        # Below the foot of the nearest range everything is covered by what stands in front.
+        part = slice(canvas.row(float(line.max()) + 0.5), canvas.row(-13.0 * canvas.zoom))
+        mask = soft_below(canvas.pitch[part], line, 1.3 / canvas.px_per_deg)
         tone = palette(rng, (0.10, 0.12, 0.07), 0.3, 1)[0]
         lit = np.exp(0.30 * pink(rng, height // 4 + 1, width // 4, 1.5))
-        lit = cv2.resize(as_image(lit), (width, height))
-        body = tone * (lit * np.exp(0.33 * near * grain))[..., None]
-        body *= 1 + near * (woods - 1)
-        away = 0.72 * (1 - near) ** 0.8
-        blend(canvas.picture, as_image(body * (1 - away) + haze * 0.8 * away), mask)
+        lit = cv2.resize(as_image(lit), (width, height))[part]
+        body = tone * (lit * np.exp(np.float32(0.33 * near) * grain[part]))[..., None]
+        body *= 1 + near * (woods[part] - 1)
+        away = np.float32(0.72 * (1 - near) ** 0.8)
+        blend(canvas.picture[part], as_image(body * (1 - away) + haze * (0.8 * away)), mask)
 
 
 def _meadow_ground(canvas: _Canvas, base: tuple[float, ...], edge_deg: float) -> None:
@@ -317,7 +319,7 @@ def _paint_sea(canvas: _Canvas) -> None:
     sand = ground_texture(texture_tile(rng, spread=0.35), canvas.yaw, canvas.pitch)
     blend(canvas.picture, as_image(sand[..., None] * as_image((0.35, 0.3, 0.22))), beach)
     motion[..., 1] *= 1 - beach
-    canvas.people = 8
+    canvas.people = 3
 
 
 def _paint_woodland(canvas: _Canvas) -> None:
@@ -585,9 +587,14 @@ def _paint_night(canvas: _Canvas) -> None:
             float(rng.uniform(-0.5, 0.5)) * canvas.key.span_deg,
             float(rng.uniform(-1, 5)) * canvas.zoom,
         )
-        lamp = glow(canvas.yaw, canvas.pitch, at, 0.35 * canvas.zoom) ** 2 * 40
-        halo = glow(canvas.yaw, canvas.pitch, at, 3.0 * canvas.zoom) ** 1.5 * 0.3
-        canvas.picture += (lamp + halo)[..., None] * as_image((1.3, 0.85, 0.4))
+        reach = 16 * canvas.zoom
+        rows = slice(canvas.row(at[1] + reach), canvas.row(at[1] - reach))
+        columns = slice(max(0, canvas.column(at[0] - reach)), canvas.column(at[0] + reach))
+        grid = canvas.yaw[columns], canvas.pitch[rows]
+        lamp = glow(*grid, at, 0.35 * canvas.zoom) ** 2 * 40
+        halo = glow(*grid, at, 3.0 * canvas.zoom) ** 1.5 * 0.3
+        halo = np.maximum(halo - 0.006, 0.0)
+        canvas.picture[rows, columns] += (lamp + halo)[..., None] * as_image((1.3, 0.85, 0.4))
     canvas.people = 4
 
 

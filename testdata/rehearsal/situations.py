@@ -101,7 +101,7 @@ def _count(stage: Stage, overlap: float, low: int, high: int) -> int:
     """How many views: as drawn, but no more than a turn of 330 degrees."""
     step = step_for(overlap, stage.fov_deg[0])
     most = max(3, int((330 - stage.fov_deg[0]) / step) + 1)
-    return int(min(most, stage.outing.rng.integers(low, high + 1)))
+    return min(most, int(stage.outing.rng.integers(low, high + 1)))
 
 
 def sweep_upright(outing: Outing, holder: Holder) -> None:
@@ -251,7 +251,7 @@ def full_circle(outing: Outing, holder: Holder) -> None:
 def zenith_nadir(outing: Outing, holder: Holder) -> None:
     """A full circle at 16 mm, then one frame straight up and one straight down."""
     rng = outing.rng
-    stage = set_up(outing, holder, 16, kinds=("hall", "market", "woodland", "lake"))
+    stage = set_up(outing, holder, 16, kinds=("hall", "market", "woodland", "lake"), tall_deg=180)
     step = 360 / 8
     middle = float(rng.uniform(-180, 180))
     aims = [*row(8, step, middle=middle), Aim(middle, 88.0, 1), Aim(middle, -85.0, 2)]
@@ -349,11 +349,12 @@ ORDERS: dict[int, tuple[tuple[int, ...], ...]] = {
     9: ((0, -1, 1, -2, 2, -3, 3, -4, 4), (-4, -3, -2, -1, 0, 1, 2, 3, 4)),
 }
 
+SPACINGS: dict[int, tuple[float, ...]] = {3: (1, 2, 3), 5: (1, 2), 7: (1, 4 / 3), 9: (2 / 3, 1)}
+"""EV between legs that bodies offer for so many legs."""
+
 
 def _legs(outing: Outing, count: int) -> tuple[float, ...]:
-    spacing = float(
-        choose(outing.rng, {3: [1, 2, 3], 5: [1, 2], 7: [1, 4 / 3], 9: [2 / 3, 1]}[count])
-    )
+    spacing = float(choose(outing.rng, SPACINGS[count]))
     return tuple(place * spacing for place in choose(outing.rng, ORDERS[count]))
 
 
@@ -380,10 +381,15 @@ def _brackets(count: int) -> Act:
             frame = _bracket_setup(outing, stage)
             by_hand_pause = stage.setup["exposure_mode"] != 2
             taken = outing.take_views(
-                holder, stage.setup, [Aim(float(rng.uniform(-90, 90)))], legs=_legs(outing, count),
-                burst_s=float(rng.uniform(2, 8)) if by_hand_pause else float(rng.uniform(0.12, 0.5)),
+                holder,
+                stage.setup,
+                [Aim(float(rng.uniform(-90, 90)))],
+                legs=_legs(outing, count),
+                burst_s=float(rng.uniform(2, 8))
+                if by_hand_pause
+                else float(rng.uniform(0.12, 0.5)),
                 per_frame=frame,
-            )  # fmt: skip
+            )
             outing.one_view("bracket", taken)
             outing.wait(60)
             different_singles(stage, int(rng.integers(1, 3)))
@@ -406,9 +412,14 @@ def bracketed_by_view(outing: Outing, holder: Holder) -> None:
     frame = _bracket_setup(outing, stage)
     manual = stage.setup["exposure_mode"] != 2
     _sweep(
-        stage, _count(stage, 0.33, 4, 7), 0.33, legs=_legs(outing, count), per_frame=frame,
-        pause_s=(float(rng.uniform(4, 8)), 0.2), burst_s=1.8 if manual else 0.25,
-    )  # fmt: skip
+        stage,
+        _count(stage, 0.33, 4, 7),
+        0.33,
+        legs=_legs(outing, count),
+        per_frame=frame,
+        pause_s=(float(rng.uniform(4, 8)), 0.2),
+        burst_s=1.8 if manual else 0.25,
+    )
 
 
 def bracketed_by_sweep(outing: Outing, holder: Holder) -> None:
@@ -570,9 +581,14 @@ def missing_in_bracket(outing: Outing, holder: Holder) -> None:
     legs = (0.0, -2.0, 2.0)
     view, leg = int(rng.integers(1, 4)), float(choose(rng, legs))
     taken, truth = _sweep(
-        stage, 5, 0.33, legs=legs, burst_s=0.3, per_frame=lambda index, ev, step: {"bias_ev": ev},
+        stage,
+        5,
+        0.33,
+        legs=legs,
+        burst_s=0.3,
+        per_frame=lambda index, ev, step: {"bias_ev": ev},
         keep=lambda index, ev, step: not (index == view and ev == leg),
-    )  # fmt: skip
+    )
     rest = tuple(item.shot.file for item in taken if item.view == view)
     with_findings(outing, truth, Expected(code="short-bracket", frames=rest))
 
@@ -581,9 +597,14 @@ def missing_in_stack(outing: Outing, holder: Holder) -> None:
     stage = set_up(outing, holder, 35, kinds=("hall", "woodland", "market"))
     view = int(outing.rng.integers(1, 4))
     taken, truth = _sweep(
-        stage, 5, 0.35, steps_m=(1.2, 2.5, 12.0), pause_s=(7.0, 0.2), burst_s=0.6,
+        stage,
+        5,
+        0.35,
+        steps_m=(1.2, 2.5, 12.0),
+        pause_s=(7.0, 0.2),
+        burst_s=0.6,
         keep=lambda index, ev, step: not (index == view and step == 2),
-    )  # fmt: skip
+    )
     rest = tuple(item.shot.file for item in taken if item.view == view)
     with_findings(outing, truth, Expected(code="short-stack", frames=rest))
 
@@ -720,9 +741,13 @@ def near_duplicates(outing: Outing, holder: Holder) -> None:
         for _ in range(int(rng.integers(2, 5))):
             outing.wait(float(rng.uniform(3, 9)), 0.2)
             shot = outing.maybe(
-                holder, stage.setup, yaw_deg=yaw + float(rng.normal(0, 0.7)), pitch_deg=pitch + float(rng.normal(0, 0.5)),
-                roll_deg=float(rng.normal(0, 0.5)), position_m=tuple(float(v) for v in rng.normal(0, 0.03, 3)),
-            )  # fmt: skip
+                holder,
+                stage.setup,
+                yaw_deg=yaw + float(rng.normal(0, 0.7)),
+                pitch_deg=pitch + float(rng.normal(0, 0.5)),
+                roll_deg=float(rng.normal(0, 0.5)),
+                position_m=tuple(float(v) for v in rng.normal(0, 0.03, 3)),
+            )
             files.append(shot.file)
         outing.never.append(("panorama", tuple(files)))
         outing.wait(60)
@@ -771,9 +796,11 @@ def burst_panning(outing: Outing, holder: Holder) -> None:
     for number in range(count):
         outing.wait(gap, 0.03, least_s=0.03)
         shot = outing.shoot(
-            holder, stage.setup,
-            yaw_deg=(number - count / 2) * speed + float(rng.normal(0, 0.3)), pitch_deg=float(rng.normal(0, 0.3)),
-        )  # fmt: skip
+            holder,
+            stage.setup,
+            yaw_deg=(number - count / 2) * speed + float(rng.normal(0, 0.3)),
+            pitch_deg=float(rng.normal(0, 0.3)),
+        )
         taken.append(Taken(shot, 0, 0, 0, 0, False))
     outing.one_view("burst", taken)
 
@@ -815,9 +842,17 @@ def walk_round(outing: Outing, holder: Holder) -> None:
         turn = math.radians(angle)
         radius = 2.2
         shot = outing.shoot(
-            holder, stage.setup, yaw_deg=angle + 180, pitch_deg=float(rng.normal(-5, 1.5)), roll_deg=float(rng.normal(0, 1)),
-            position_m=(radius * math.sin(turn), float(rng.normal(0, 0.05)), radius * math.cos(turn)),
-        )  # fmt: skip
+            holder,
+            stage.setup,
+            yaw_deg=angle + 180,
+            pitch_deg=float(rng.normal(-5, 1.5)),
+            roll_deg=float(rng.normal(0, 1)),
+            position_m=(
+                radius * math.sin(turn),
+                float(rng.normal(0, 0.05)),
+                radius * math.cos(turn),
+            ),
+        )
         files.append(shot.file)
     outing.singles += files
 
@@ -825,17 +860,23 @@ def walk_round(outing: Outing, holder: Holder) -> None:
 def flight_lines(outing: Outing, holder: Holder) -> None:
     """A drone looks straight down and moves on: frames overlap, yet nothing turns."""
     rng = outing.rng
-    stage = set_up(outing, holder, 24, upright=False, kinds=("meadow", "ridges", "market"))
+    stage = set_up(
+        outing, holder, 24, upright=False, kinds=("meadow", "ridges", "market"), tall_deg=180
+    )
     latitude, longitude = 46.5, 9.8
     for line in range(3):
         for number in range(6):
             outing.wait(2.6, 0.05)
             along = number if line % 2 == 0 else 5 - number
             shot = outing.shoot(
-                holder, stage.setup, yaw_deg=0.0, pitch_deg=-90.0, ground_m=1.6,
+                holder,
+                stage.setup,
+                yaw_deg=0.0,
+                pitch_deg=-90.0,
+                ground_m=1.6,
                 position_m=(line * 0.9, 0.0, along * 0.5),
                 gps=(latitude + along * 0.00012, longitude + line * 0.0002, 1804.0),
-            )  # fmt: skip
+            )
             outing.singles.append(shot.file)
         outing.wait(float(rng.uniform(5, 9)))
 
@@ -891,9 +932,15 @@ def two_bodies(outing: Outing, holder: Holder) -> None:
     """Bram Tolley shoots singles with a second body while the first one sweeps."""
     rng = outing.rng
     second = outing.hold(
-        replace(holder.body, key=holder.body.key + "b", serial=None if holder.body.serial is None else holder.body.serial + "2",
-                lens=holder.body.lens + " II", model=holder.body.model + "b", prefix=holder.body.prefix[:2] + "B_")
-    )  # fmt: skip
+        replace(
+            holder.body,
+            key=holder.body.key + "b",
+            serial=None if holder.body.serial is None else holder.body.serial + "2",
+            lens=holder.body.lens + " II",
+            model=holder.body.model + "b",
+            prefix=holder.body.prefix[:2] + "B_",
+        )
+    )
     second.clock_s = float(choose(rng, [-3600.0, 47.0, -312.0, 3600.0]))
     stage = set_up(outing, holder, 24, kinds=STEADY)
     began = outing.now_s
@@ -935,7 +982,7 @@ def over_midnight(outing: Outing, holder: Holder) -> None:
 
 
 def summer_time(outing: Outing, holder: Holder) -> None:
-    """The clock goes forward an hour between two views, as the zone tag shows where there is one."""
+    """The clock goes forward an hour between two sweeps; the zone tag, where written, shows it."""
     stage = set_up(outing, holder, 24, kinds=STEADY)
     _sweep(stage, 5, 0.34)
     outing.wait(60)
@@ -989,9 +1036,11 @@ def truncated_in_sweep(outing: Outing, holder: Holder) -> None:
     """A view of a sweep is cut short: unreadable, and so missing from the sweep."""
     stage = set_up(outing, holder, 24, kinds=STEADY)
     taken = outing.take_views(
-        holder, stage.setup, row(7, step_for(0.34, stage.fov_deg[0])),
+        holder,
+        stage.setup,
+        row(7, step_for(0.34, stage.fov_deg[0])),
         per_frame=lambda index, leg, step: {"fault": "truncated"} if index == 3 else {},
-    )  # fmt: skip
+    )
     bad = taken.pop(3).shot
     outing.unread.append((bad.file, "truncated|damaged|no-metadata"))
     outing.findings.append(Expected(code="unreadable-file", frames=(bad.file,)))
@@ -1026,9 +1075,12 @@ def rig_test(outing: Outing, holder: Holder) -> None:
     aims = row(_count(stage, 0.34, 5, 8), step)
     for offset in (-1, 1 / 3, 0):
         outing.maybe(
-            holder, stage.setup, yaw_deg=aims[0].yaw + float(rng.normal(0, 2)), pitch_deg=float(rng.normal(0, 1)),
+            holder,
+            stage.setup,
+            yaw_deg=aims[0].yaw + float(rng.normal(0, 2)),
+            pitch_deg=float(rng.normal(0, 1)),
             shutter=stage.setup["shutter"] - offset,
-        )  # fmt: skip
+        )
         outing.wait(9, 0.4)
     outing.wait(25)
     taken = outing.take_views(holder, stage.setup, aims)
@@ -1045,17 +1097,33 @@ def walk_about(outing: Outing, holder: Holder) -> None:
 SITUATIONS: tuple[Situation, ...] = (
     Situation("sweep-upright", "a tripod sweep, camera upright, 24-35 mm", sweep_upright, weight=6),
     Situation("sweep-across", "a tripod sweep, camera across", sweep_across, weight=3),
-    Situation("sweep-16mm", "a sweep with a very wide lens, level or pitched", sweep_wide, weight=2),
+    Situation(
+        "sweep-16mm", "a sweep with a very wide lens, level or pitched", sweep_wide, weight=2
+    ),
     Situation("sweep-200mm", "a sweep with a long lens, 85-200 mm", sweep_long, weight=1.5),
     Situation("overlap-thin", "neighbours overlap by about a tenth", overlap_thin, weight=0.5),
     Situation("overlap-ample", "neighbours overlap by more than half", overlap_ample, weight=1),
-    Situation("slow-beside-singles", "a slow sweep among singles in its settings", slow_beside_singles, weight=5),
-    Situation("brisk-beside-singles", "a brisk sweep among singles in its settings", brisk_beside_singles, weight=5),
+    Situation(
+        "slow-beside-singles",
+        "a slow sweep among singles in its settings",
+        slow_beside_singles,
+        weight=5,
+    ),
+    Situation(
+        "brisk-beside-singles",
+        "a brisk sweep among singles in its settings",
+        brisk_beside_singles,
+        weight=5,
+    ),
     Situation("handheld", "a sweep by hand, with parallax", handheld, weight=6),
     Situation("rows-serpentine", "two or three rows, there and back", rows_serpentine, weight=1.5),
-    Situation("rows-returning", "two or three rows, each in the same direction", rows_returning, weight=1),
+    Situation(
+        "rows-returning", "two or three rows, each in the same direction", rows_returning, weight=1
+    ),
     Situation("full-circle", "a closed circle", full_circle, weight=2),
-    Situation("zenith-nadir", "a circle with a frame up and a frame down", zenith_nadir, weight=0.5),
+    Situation(
+        "zenith-nadir", "a circle with a frame up and a frame down", zenith_nadir, weight=0.5
+    ),
     Situation("up-and-down", "a column of views", up_and_down, weight=1.5),
     Situation("pitched", "a row off the horizon", pitched, weight=1),
     Situation("tilted-base", "the base leans, the horizon is open", tilted_base, weight=0.5),
@@ -1068,7 +1136,13 @@ SITUATIONS: tuple[Situation, ...] = (
     Situation("bracket-9", "static brackets of nine", _brackets(9), weight=0.3),
     Situation("bracketed-by-view", "a bracket at each view", bracketed_by_view, weight=2),
     Situation("bracketed-by-sweep", "a whole sweep at each exposure", bracketed_by_sweep, weight=1),
-    Situation("focus-steps-at-views", "focus steps at each view", focus_steps_at_views, bodies.M2, weight=0.2),
+    Situation(
+        "focus-steps-at-views",
+        "focus steps at each view",
+        focus_steps_at_views,
+        bodies.M2,
+        weight=0.2,
+    ),
     Situation("focus-stack", "a close-up stack from near to far", focus_stack, weight=0.8),
     Situation("uneven-bracket", "a bracket with one leg off its place", uneven_bracket, weight=0.2),
     Situation("two-takes", "the same sweep twice", two_takes, weight=2),
@@ -1078,19 +1152,49 @@ SITUATIONS: tuple[Situation, ...] = (
     Situation("missing-never-fired", "a view was never shot", missing_never_fired, weight=1),
     Situation("missing-at-end", "a circle left open, a row broken off", missing_at_end, weight=0.7),
     Situation("missing-in-bracket", "one leg of one view is gone", missing_in_bracket, weight=0.6),
-    Situation("missing-in-stack", "one focus step of one view is gone", missing_in_stack, bodies.M2),
-    Situation("mixed-focal-length", "the zoom ring slipped", _mixed({"focal_mm": lambda base: round(base["focal_mm"] * 1.12, 1)}, tail=True)),
+    Situation(
+        "missing-in-stack", "one focus step of one view is gone", missing_in_stack, bodies.M2
+    ),
+    Situation(
+        "mixed-focal-length",
+        "the zoom ring slipped",
+        _mixed({"focal_mm": lambda base: round(base["focal_mm"] * 1.12, 1)}, tail=True),
+    ),
     Situation("mixed-orientation", "one view held across", _mixed({"upright": False})),
-    Situation("mixed-lens", "the lens was changed for its twin", _mixed({"lens": "Twin prime f/2"}, tail=True)),
+    Situation(
+        "mixed-lens",
+        "the lens was changed for its twin",
+        _mixed({"lens": "Twin prime f/2"}, tail=True),
+    ),
     Situation("mixed-size", "one frame written small", mixed_size),
-    Situation("mixed-aperture", "one frame at another aperture", _mixed({"aperture": lambda base: base["aperture"] - 1.0})),
-    Situation("mixed-iso", "one frame at another ISO", _mixed({"iso": lambda base: base["iso"] * 2}), weight=0.4),
-    Situation("mixed-shutter", "one frame at another shutter time", _mixed({"shutter": _third_faster}), weight=0.4),
+    Situation(
+        "mixed-aperture",
+        "one frame at another aperture",
+        _mixed({"aperture": lambda base: base["aperture"] - 1.0}),
+    ),
+    Situation(
+        "mixed-iso",
+        "one frame at another ISO",
+        _mixed({"iso": lambda base: base["iso"] * 2}),
+        weight=0.4,
+    ),
+    Situation(
+        "mixed-shutter",
+        "one frame at another shutter time",
+        _mixed({"shutter": _third_faster}),
+        weight=0.4,
+    ),
     Situation("mixed-focus", "one frame focused elsewhere", mixed_focus, bodies.M2),
-    Situation("mixed-white-balance", "one frame at automatic white balance", _mixed({"white_balance": 0, "warmth_ev": 0.5})),
+    Situation(
+        "mixed-white-balance",
+        "one frame at automatic white balance",
+        _mixed({"white_balance": 0, "warmth_ev": 0.5}),
+    ),
     Situation("mixed-flash", "the flash fired once", _mixed({"flash": 25})),
     Situation("auto-exposure", "aperture priority in a sweep", auto_exposure, weight=1.5),
-    Situation("auto-white-balance", "automatic white balance in a sweep", auto_white_balance, weight=1),
+    Situation(
+        "auto-white-balance", "automatic white balance in a sweep", auto_white_balance, weight=1
+    ),
     Situation("auto-focus", "autofocus in a sweep", auto_focus, bodies.M2),
     Situation("soft-frame", "one view shaken", soft_frame),
     Situation("rig-test", "trial frames before a sweep", rig_test, weight=1.5),
@@ -1109,19 +1213,32 @@ SITUATIONS: tuple[Situation, ...] = (
     Situation("clock-set-back", "the clock is put right", clock_set_back),
     Situation("over-midnight", "a night sweep across midnight", over_midnight, start_hour=23.6),
     Situation("summer-time", "the clock goes forward", summer_time),
-    Situation("no-sub-seconds", "a body that writes whole seconds", everyday, replace(bodies.Q5, subsec_digits=0)),
+    Situation(
+        "no-sub-seconds",
+        "a body that writes whole seconds",
+        everyday,
+        replace(bodies.Q5, subsec_digits=0),
+    ),
     Situation("counter-wraps", "9999 to 0001 in a new folder", counter_wraps),
     Situation("no-thumbnails", "a body without thumbnails", everyday, bodies.M1),
     Situation("no-serial", "a body without serial or zone", everyday, bodies.Q3),
     Situation("no-sensor-size", "a compact that tells no sensor size", everyday, bodies.COMPACT),
     Situation("renamed", "files renamed by an import", _renamed),
     Situation("duplicated", "files that lie there twice", duplicated),
-    Situation("truncated", "a file cut short", _faulty("truncated", ("truncated", "damaged", "no-metadata"))),
+    Situation(
+        "truncated",
+        "a file cut short",
+        _faulty("truncated", ("truncated", "damaged", "no-metadata")),
+    ),
     Situation("truncated-in-sweep", "a view of a sweep cut short", truncated_in_sweep),
     Situation("empty", "an empty file", _faulty("empty", ("empty",))),
     Situation("undated", "frames without capture time", undated),
-    Situation("foreign", "a file that is no picture", _faulty("foreign", ("unknown-format", "damaged", "no-metadata"))),
-)  # fmt: skip
+    Situation(
+        "foreign",
+        "a file that is no picture",
+        _faulty("foreign", ("unknown-format", "damaged", "no-metadata")),
+    ),
+)
 """All situations, by the order of the list they came from."""
 
 

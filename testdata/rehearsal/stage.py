@@ -58,17 +58,16 @@ def set_up(
     **changes: Any,
 ) -> Stage:
     """Come to a new place and set up. ``across_deg`` is how far the camera will turn in all,
-    ``tall_deg`` how far it will tilt; for long lenses only that much is painted."""
+    ``tall_deg`` how far it will tilt from one end to the other."""
     kind = kinds[int(outing.rng.integers(len(kinds)))]
     body = holder.body
     focal = focal_for(body, equivalent_mm)
     focal_px = focal / body.sensor_mm[0] * body.file_px[0]
     wide, tall = fov(body, focal, upright)
-    span, height = 360.0, 180.0
-    if focal_px * math.pi / 180 > 11:
-        most = max(wide, tall)
-        span = min(360.0, across_deg + 2 * most + 6)
-        height = min(180.0, tall_deg + most * 1.6 + 6)
+    most = max(wide, tall)
+    # Only what the camera can see is painted: level frames do not need the zenith.
+    height = min(180.0, tall_deg + most * 1.55 + 12)
+    span = min(360.0, across_deg + 2 * most + 6)
     scene = outing.scene(kind, focal_px, span_deg=round(span, 1), tall_deg=round(height, 1))
     setup = outing.setup(scene, holder, focal_mm=focal, upright=upright, **changes)
     return Stage(outing, holder, scene, setup, equivalent_mm)
