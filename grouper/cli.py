@@ -6,6 +6,7 @@ done, 1 findings at or above ``--fail-on``, 2 could not run, 130 Ctrl-C.
 
 from __future__ import annotations
 
+import contextlib
 import difflib
 import logging
 import os
@@ -13,7 +14,7 @@ import shutil
 import sys
 import time
 import traceback
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -248,9 +249,16 @@ def group(
     check_place(out, cards, onto_card=onto_card)
     chosen = writers_for((*writers, *(("xmp",) if xmp else ())))
     result = read_cards(cards, **how)
-    written = write_result(
-        result, out, made=now_iso(), links=links, writers=chosen, onto_card=onto_card
-    )
+    with progress_shown(quiet=how["quiet"]) as progress:
+        written = write_result(
+            result,
+            out,
+            made=now_iso(),
+            links=links,
+            writers=chosen,
+            onto_card=onto_card,
+            progress=progress,
+        )
     report_group(result, written, out)
 
 
@@ -358,11 +366,19 @@ def read_cards(
     settings = settings_for(settings_file, no_sight=no_sight)
     from grouper.pipeline import run
 
+    with progress_shown(quiet=quiet) as progress:
+        return run(cards, settings, jobs=jobs, progress=progress)
+
+
+@contextlib.contextmanager
+def progress_shown(*, quiet: bool) -> Iterator[TerminalProgress | None]:
+    """A progress line on standard error; ``None`` with --quiet or without a terminal."""
     if quiet or not sys.stderr.isatty():
-        return run(cards, settings, jobs=jobs)
+        yield None
+        return
     progress = TerminalProgress(sys.stderr)
     try:
-        return run(cards, settings, jobs=jobs, progress=progress)
+        yield progress
     finally:
         progress.close()
 

@@ -11,7 +11,7 @@ import subprocess
 import sys
 import time
 import types
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +20,6 @@ import pytest
 from click.testing import CliRunner
 from click.testing import Result as Outcome
 
-import grouper.cli as cli_module
 from grouper.check import CARD_CHECKS, SET_CHECKS
 from grouper.cli import TerminalProgress, cli, default_out, is_bad, progress_line, style_for
 from grouper.errors import NoSuchCard
@@ -29,7 +28,7 @@ from grouper.settings import Settings
 from grouper.write import manifest_schema
 from tests.write.results import PANORAMA, bracket, finding, panorama, result, shoot
 
-Run = Callable[..., Outcome]
+BUNDLED = Path(__file__).parent.parent / "testdata" / "card"
 
 
 class Pipeline:
@@ -103,13 +102,10 @@ def test_version() -> None:
     assert (outcome.exit_code, outcome.output.split()[0]) == (0, "grouper")
 
 
-def test_the_command_line_itself_loads_nothing_heavy() -> None:
+def test_help_loads_nothing_heavy() -> None:
     """numpy, scikit-learn and the like take their time; help has to come at once."""
-    package = str(Path(cli_module.__file__).parent)
     code = (
-        "import sys, types\n"
-        f"package = types.ModuleType('grouper'); package.__path__ = [{package!r}]\n"
-        "sys.modules['grouper'] = package\n"
+        "import sys\n"
         "from grouper.cli import cli\n"
         "try: cli(['group', '--help'])\n"
         "except SystemExit: pass\n"
@@ -556,3 +552,28 @@ def test_a_closed_pipe_is_no_fuss(tmp_path: Path, args: list[str]) -> None:
     assert process.stderr.read() == b""
     process.stderr.close()
     assert process.returncode == 141
+
+
+@pytest.mark.skipif(not BUNDLED.is_dir(), reason="the bundled card is not here")
+def test_the_bundled_card_from_end_to_end(tmp_path: Path) -> None:
+    before = digests(BUNDLED)
+    command = [sys.executable, "-m", "grouper", "group", str(BUNDLED), "--links"]
+    env = {**os.environ, "PYTHONPATH": str(BUNDLED.parent.parent)}
+    for unchanged in (False, True):
+        done = subprocess.run(
+            command, cwd=tmp_path, env=env, capture_output=True, text=True, check=False
+        )
+        assert (done.returncode, done.stderr) == (0, "")
+        assert ("0 files written" in done.stdout) == unchanged
+    assert digests(BUNDLED) == before
+    out = tmp_path / "card-sets"
+    card = json.loads((out / "card.json").read_bytes())
+    validator = jsonschema.Draft202012Validator(manifest_schema())
+    validator.validate(card)
+    assert card["sets"]
+    for one in card["sets"]:
+        validator.validate(json.loads((out / "sets" / one["id"] / "set.json").read_bytes()))
+        listed = (out / "sets" / one["id"] / "frames.txt").read_text().splitlines()
+        assert listed == [str(BUNDLED / member["file"]) for member in one["frames"]]
+        links = list((out / "sets" / one["id"] / "frames").iterdir())
+        assert {str(link.resolve()) for link in links} >= set(listed)

@@ -13,7 +13,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Any, cast
 
-from grouper.contracts import Writer
+from grouper.contracts import Progress, Writer
 from grouper.errors import CannotWrite
 from grouper.model import Result
 from grouper.write import lists, manifest, report, table, xmp
@@ -71,6 +71,7 @@ def write_result(
     links: LinkKind | None = None,
     writers: Sequence[Writer] | None = None,
     onto_card: bool = False,
+    progress: Progress | None = None,
 ) -> Written:
     """Write a result into the folder ``out``, which is made where it is missing.
 
@@ -85,6 +86,7 @@ def write_result(
         links: how to gather the photographs of each set, if at all.
         writers: default: those that always run.
         onto_card: allow an ``out`` that lies on one of the cards.
+        progress: told how far the gathering of photographs is.
 
     Raises:
         CannotWrite: nothing, or not all, could be written; the message names the path and
@@ -98,9 +100,11 @@ def write_result(
         folder.announce(files)
         for path in sorted(files, key=_card_last):
             folder.put(path, files[path], yields=path.endswith(".xmp"))
-        for path, file in pairs:
+        for done, (path, file) in enumerate(pairs, start=1):
             if links is not None:
                 folder.put_link(path, Path(result.scan.root) / file, links)
+            if progress is not None:
+                progress("gathering", done, len(pairs))
         folder.sweep()
         for set_id in lists.without_lists(result):
             folder.notes.append(

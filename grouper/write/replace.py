@@ -33,6 +33,12 @@ except ImportError:  # not a POSIX system: see _exclusive
 
 LinkKind = Literal["symlink", "hard", "copy"]
 
+_WORDS: Mapping[LinkKind, str] = {
+    "symlink": "symbolic links",
+    "hard": "hard links",
+    "copy": "copies",
+}
+
 RECORD = f"{OWN_PREFIX}files.json"
 LOCK = f"{OWN_PREFIX}lock"
 TEMPORARY = f"{OWN_PREFIX}tmp-"
@@ -144,6 +150,8 @@ class Folder:
             if os.path.lexists(target) and not self._is_ours(path, link=True):
                 self._set_aside(path, target)
             if _made_way(way, source, target):
+                if way != how:
+                    self._note_once(f"{_WORDS[how]} cannot be made here; {_WORDS[way]} were made")
                 return self._new(path, mark)
         return None  # not reached: a copy is made or raises
 
@@ -238,6 +246,10 @@ class Folder:
         for path in self.known:
             if path not in self.record and os.path.lexists(self.root / path):
                 self.record[path] = self._likely_mark(path)
+
+    def _note_once(self, note: str) -> None:
+        if note not in self.notes:
+            self.notes.append(note)
 
     def _same(self, path: str, digest: str) -> None:
         self.record[path] = digest

@@ -461,6 +461,13 @@ def test_a_photograph_that_is_gone_is_noted(tmp_path: Path) -> None:
     assert "QMK_0001.JPG is gone" in written.notes[0]
 
 
+def test_gathering_tells_how_far_it_is(tmp_path: Path) -> None:
+    of = shoot(tmp_path / "card", result(panorama()))
+    told: list[tuple[str, int, int]] = []
+    write(of, tmp_path / "out", links="copy", progress=lambda *step: told.append(step))
+    assert told == [("gathering", done, 5) for done in range(1, 6)]
+
+
 def test_same_names_from_two_folders(tmp_path: Path) -> None:
     one = panorama()
     members = list(one.members)
@@ -493,7 +500,9 @@ def test_where_links_cannot_be_made(
     of = shoot(tmp_path / "card", result(panorama()))
     for name in barred:
         monkeypatch.setattr(Path, name, refuse)
-    write(of, tmp_path / "out", links=how)
+    written = write(of, tmp_path / "out", links=how)
+    assert len(written.notes) == 1
+    assert "cannot be made here" in written.notes[0]
     path = tmp_path / "out" / "sets" / PANORAMA / "frames" / "QMK_0001.JPG"
     photograph = tmp_path / "card" / "100QMARK" / "QMK_0001.JPG"
     assert not path.is_symlink()
