@@ -6,6 +6,7 @@ import struct
 from collections.abc import Iterator
 from typing import Final, NamedTuple
 
+from grouper.errors import UnreadableFile
 from grouper.read.source import Source
 
 MOST_BOXES: Final = 4096
@@ -54,6 +55,17 @@ def contents(source: Source, box: Box | None) -> bytes:
     return b"" if box is None else source.at(box.start, box.end - box.start)
 
 
-def missing_bytes(source: Source) -> int:
-    """How far the outermost boxes reach beyond the end of the file; 0 is whole."""
-    return max(max((box.end for box in boxes(source, 0, source.size)), default=0) - source.size, 0)
+def check_whole(source: Source, *needed: bytes) -> None:
+    """See that the outermost boxes end within the file, and that those ``needed`` are there.
+
+    Raises:
+        UnreadableFile: the file is cut short.
+    """
+    outermost = list(boxes(source, 0, source.size))
+    end = max((box.end for box in outermost), default=0)
+    # A box has a head of 8 bytes; fewer at the end are the beginning of one.
+    missing = 8 - (source.size - end) if 0 < source.size - end < 8 else end - source.size
+    if missing > 0:
+        raise UnreadableFile("truncated", f"at least {missing} bytes are missing at its end")
+    if not set(needed) <= {box.name for box in outermost}:
+        raise UnreadableFile("truncated", "it ends before its picture begins")

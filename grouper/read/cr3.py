@@ -16,7 +16,7 @@ from typing import Final, Literal
 from grouper.contracts import Reader
 from grouper.errors import UnreadableFile
 from grouper.model import Frame, PictureSource
-from grouper.read.boxes import Box, boxes, child, contents, missing_bytes
+from grouper.read.boxes import Box, boxes, check_whole, child, contents
 from grouper.read.exif import Contents, camera_px, frame_from
 from grouper.read.jpeg import jpeg_size, may_show
 from grouper.read.maker import Note, read_note
@@ -118,9 +118,7 @@ def read(root: Path, file: str, settings: Settings) -> Frame:
         UnreadableFile: it is cut short or has no metadata, or the disk fails.
     """
     with open_source(root, file) as source:
-        missing = missing_bytes(source)
-        if missing:
-            raise UnreadableFile("truncated", f"{missing} of its bytes are missing at the end")
+        check_whole(source, b"mdat")
         return frame_from(read_contents(source, file))
 
 

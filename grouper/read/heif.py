@@ -17,7 +17,7 @@ from typing import Final
 from grouper.contracts import Reader
 from grouper.errors import UnreadableFile
 from grouper.model import Frame, PictureSource
-from grouper.read.boxes import Box, boxes, child, contents, missing_bytes
+from grouper.read.boxes import Box, boxes, check_whole, child, contents
 from grouper.read.exif import Contents, frame_from
 from grouper.read.jpeg import jpeg_size, may_show
 from grouper.read.maker import note_of
@@ -176,7 +176,11 @@ def _properties(
         item = kept[index - 1]
         data = contents(source, item)[:16]
         if item.name == b"ispe" and len(data) >= 12:
-            sizes[number] = struct.unpack(">II", data[4:12])
+            sizes.setdefault(number, struct.unpack(">II", data[4:12]))
+        elif item.name == b"clap" and len(data) == 16:  # what decoders cut the picture to
+            width, width_of, height, height_of = struct.unpack(">4I", data)
+            if width_of and height_of:
+                sizes[number] = width // width_of, height // height_of
         elif item.name == b"irot" and data:
             turns[number] = data[0] & 3
     return sizes, turns
@@ -255,13 +259,19 @@ def _picture(
     return PictureSource(kind="main", file=file)
 
 
-def read_contents(source: Source, file: str) -> tuple[Contents, int]:
-    """Everything a HEIF picture tells, and the orientation still to be applied.
+def _check_data(source: Source, items: Items) -> None:
+    """See that the data of every item lie within the file.
 
     Raises:
-        UnreadableFile: its directory is missing, breaks off, or makes no sense.
+        UnreadableFile: they do not.
     """
-    items = read_items(source)
+    ends = [offset + length for extents in items.extents.values() for offset, length in extents]
+    if max(ends, default=0) > source.size:
+        raise UnreadableFile("truncated", "it ends before its picture does")
+
+
+def read_contents(source: Source, file: str, items: Items) -> tuple[Contents, int]:
+    """Everything a HEIF picture tells, and the orientation still to be applied."""
     tags = _tags(source, items)
     size, turn = items.sizes.get(items.primary), items.turns.get(items.primary, 0)
     orientation = 1
@@ -289,10 +299,10 @@ def read(root: Path, file: str, settings: Settings) -> Frame:
         UnreadableFile: it is cut short or damaged, or the disk fails.
     """
     with open_source(root, file) as source:
-        found, orientation = read_contents(source, file)
-        missing = missing_bytes(source)
-        if missing:
-            raise UnreadableFile("truncated", f"{missing} of its bytes are missing at the end")
+        check_whole(source)
+        items = read_items(source)
+        _check_data(source, items)
+        found, orientation = read_contents(source, file, items)
         return replace(frame_from(found), orientation=orientation)
 
 

@@ -12,9 +12,8 @@ from pathlib import Path
 from typing import Final
 
 from grouper.contracts import Reader
-from grouper.errors import UnreadableFile
 from grouper.model import Frame
-from grouper.read.boxes import boxes, contents, missing_bytes
+from grouper.read.boxes import boxes, check_whole, contents
 from grouper.read.exif import Contents, camera_px, frame_from
 from grouper.read.maker import note_of
 from grouper.read.source import open_source
@@ -32,9 +31,7 @@ def read(root: Path, file: str, settings: Settings) -> Frame:
         UnreadableFile: it is cut short, or the disk fails.
     """
     with open_source(root, file) as source:
-        missing = missing_bytes(source)
-        if missing:
-            raise UnreadableFile("truncated", f"{missing} of its bytes are missing at the end")
+        check_whole(source)
         tags, packet = Tags(), Packet()
         for box in boxes(source, 0, source.size):
             if box.name == b"Exif":
