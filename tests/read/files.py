@@ -269,3 +269,24 @@ def raw_bytes(
     if preview is not None:
         main |= {0x0201: Blob(preview), 0x0202: len(preview)}
     return tiff(main, order=order)
+
+
+def damaged_files() -> dict[str, bytes]:
+    """The files of ``testdata/damaged``, each named for what is wrong with it."""
+    whole, raw = jpeg_bytes(exif=exif_of().tobytes()), raw_bytes(size=(600, 400))
+    scan = whole.index(b"\xff\xda")
+    return {
+        "empty.jpg": b"",
+        "cut-in-the-head.jpg": whole[:100],
+        "cut-in-the-picture.jpg": whole[: scan + 40],
+        "rubbish-after-the-mark.jpg": b"\xff\xd8\xff\xff" + b"rubbish " * 40,
+        "zeros.jpg": bytes(256),
+        "text.jpg": b"This was a picture once.\n",
+        "cut-in-the-picture.nef": raw[:-200],
+        "empty-directory.nef": b"II*\0\x08\0\0\0" + bytes(40),
+    }
+
+
+if __name__ == "__main__":
+    for name, data in damaged_files().items():
+        (Path(__file__).parents[2] / "testdata" / "damaged" / name).write_bytes(data)
