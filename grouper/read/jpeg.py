@@ -70,7 +70,7 @@ def walk(source: Source, start: int = 0) -> Segments:
         if len(head) < 4:
             found.trouble.append("it ends before the picture begins")
             return found
-        if head[0] != 0xFF:
+        if head[0] != 0xFF or (head[1] < 0xC0 and head[1] not in _BARE):
             skipped = _next_marker(source.at(at, RESYNC_BYTES))
             if skipped is None:
                 found.trouble.append(f"no segment where one should begin, at byte {at}")
