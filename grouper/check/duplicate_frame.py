@@ -38,7 +38,8 @@ def find(scan: Scan, grouping: Grouping, settings: Settings) -> Iterator[Problem
             alike[frame.digest, frame.size_bytes].append(frame)
     by_folders: dict[tuple[str, str], list[tuple[Frame, Frame]]] = defaultdict(list)
     for frames in alike.values():
-        first, *copies = sorted(frames, key=lambda frame: frame.file)
+        # "QMK_0500 (1).JPG" and "QMK_0500 copy.JPG" are the copies: the plain name is shorter.
+        first, *copies = sorted(frames, key=lambda frame: (len(frame.name), frame.file))
         for copy in copies:
             by_folders[first.folder, copy.folder].append((first, copy))
     for (folder, copy_folder), pairs in sorted(by_folders.items()):

@@ -49,6 +49,10 @@ _ADVICE = (
 )
 
 
+_NAMED = 6
+"""Gaps told in the sentence; ``measured`` holds them all."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Gap:
     before: Frame
@@ -121,7 +125,9 @@ def _called(found: Set) -> str:
 
 def _summed(gaps: list[_Gap]) -> Problem:
     total = sum(len(gap.lost) for gap in gaps)
-    told = words.listed([words.file_numbers(gap.lost) for gap in gaps])
+    told = "; ".join(words.file_numbers(gap.lost) for gap in gaps[:_NAMED])
+    if len(gaps) > _NAMED:
+        told += f"; and {words.counted(len(gaps) - _NAMED, 'place')} more"
     files = dict.fromkeys(frame.file for gap in gaps for frame in (gap.before, gap.after))
     verb = words.is_are(total)
     return Problem(

@@ -247,7 +247,7 @@ def column(views: int = 5, step_deg: float = 40.0, *, deleted: Iterable[int] = (
 def make_set(kind: SetKind, members: Sequence[Member], **changes: Any) -> Set:
     """A set of these members."""
     base = Set(
-        id=f"20260314-091412-qmk{members[0].frame.counter:04d}",
+        id=f"20260314-091412-qmk{members[0].frame.counter or 0:04d}",
         kind=kind,
         body=BODY,
         members=tuple(members),

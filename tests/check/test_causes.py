@@ -1,0 +1,156 @@
+"""One cause, one finding."""
+
+from __future__ import annotations
+
+import pytest
+
+from grouper.model import Set
+from grouper.settings import Settings
+from tests.check.sets import bracket, card, change, findings, regard, sweep
+from tests.support import frame
+
+QUIET = Settings(severity=(("too-wide", "off"),))
+
+
+def codes(found: Set, **about: object) -> list[str]:
+    in_sets, _ = findings(found, settings=QUIET, **about)
+    return [finding.code for finding in in_sets]
+
+
+ONE_CAUSE = [
+    pytest.param(sweep(), [], id="nothing wrong"),
+    pytest.param(sweep(deleted=[3]), ["missing-frame"], id="a gap is no thin overlap"),
+    pytest.param(
+        sweep(legs_ev=(0, -2, 2), lost=[4]), ["short-bracket"], id="a lost leg is no missing view"
+    ),
+    pytest.param(
+        sweep(5, pitches_deg=(0.0, 45.0), deleted=[5]),
+        ["missing-frame"],
+        id="a lost end of a row is no short row",
+    ),
+    pytest.param(
+        change(sweep(), [3], width_px=3000, height_px=2000),
+        ["mixed-size"],
+        id="a smaller size is no other orientation",
+    ),
+    pytest.param(
+        change(sweep(), [3], lens="Quillmark 35mm f/2", focal_mm=35.0, aperture_f=8.0),
+        ["mixed-lens"],
+        id="another lens brings its focal length and aperture",
+    ),
+    pytest.param(
+        change(sweep(program="aperture"), [3], focal_mm=70.0, aperture_f=13.0, exposure_s=1 / 50),
+        ["mixed-focal-length"],
+        id="a zoom that moves the aperture",
+    ),
+    pytest.param(
+        change(sweep(), [3], flash_fired=True, exposure_s=1 / 200, iso=400.0),
+        ["mixed-flash"],
+        id="flash brings its own exposure",
+    ),
+    pytest.param(
+        change(sweep(program="aperture"), [3], aperture_f=8.0, exposure_s=1 / 125),
+        ["mixed-aperture"],
+        id="a shutter that makes up for the aperture",
+    ),
+    pytest.param(
+        bracket((-4, -2, 0, 2), lost=[1]), ["uneven-bracket"], id="an uneven bracket is not short"
+    ),
+    pytest.param(
+        sweep(9, 36.0, layout={"base_tilt_deg": 3.0}),
+        ["open-circle", "tilted-base"],
+        id="two causes stay two findings",
+    ),
+    pytest.param(
+        change(change(sweep(), [3], aperture_f=8.0), [5], exposure_s=1 / 8),
+        ["mixed-aperture", "mixed-shutter"],
+        id="two frames, two causes",
+    ),
+    pytest.param(
+        sweep(program="aperture", odd={3: {"exposure_s": 1 / 250}}),
+        ["mixed-shutter"],
+        id="automatic exposure that moved",
+    ),
+    pytest.param(sweep(program="aperture"), ["auto-exposure"], id="and that did not"),
+]
+
+
+@pytest.mark.parametrize(("found", "expected"), ONE_CAUSE)
+def test_one_cause_one_finding(found: Set, expected: list[str]) -> None:
+    assert codes(found) == expected
+
+
+def test_a_silenced_cause_no_longer_hides_its_effect() -> None:
+    found = change(sweep(), [3], flash_fired=True, iso=400.0)
+    settings = Settings(severity=(("mixed-flash", "off"), ("too-wide", "off")))
+    in_sets, _ = findings(found, settings=settings)
+    assert [finding.code for finding in in_sets] == ["mixed-iso"]
+
+
+BLIND = {"angles": False, "pictures": False}
+
+
+@pytest.mark.parametrize(
+    "about",
+    [
+        {"ignored": ["100QMARK/QMK_0420.MP4"]},
+        {"singles": [frame(420, 15.0)]},
+        {"singles": [frame(420, 15.0, model="M2", serial="77")]},
+    ],
+    ids=["a movie", "a frame that belongs elsewhere", "another body"],
+)
+def test_a_number_the_card_holds_is_not_missing(about: dict[str, object]) -> None:
+    assert codes(sweep(deleted=[3], **BLIND), **about) == []  # type: ignore[arg-type]
+
+
+def test_a_gap_by_angle_stands_whatever_bears_the_number() -> None:
+    assert codes(sweep(deleted=[3]), ignored=["100QMARK/QMK_0420.MP4"]) == ["missing-frame"]
+
+
+def message(found: Set) -> str:
+    in_sets, _ = findings(found, settings=QUIET)
+    return in_sets[0].message
+
+
+def test_missing_numbers_are_named() -> None:
+    assert "File number 0420 is not on the card." in message(sweep(deleted=[3]))
+    assert "File numbers 0426 to 0428 are not on the card." in message(
+        sweep(deleted=[3], legs_ev=(0, -2, 2))
+    )
+    assert "File number 0421 is not on the card." in message(sweep(legs_ev=(0, -2, 2), lost=[4]))
+    assert "File number 0422 is not on the card." in message(sweep(legs_ev=(0, -2, 2), lost=[5]))
+    assert "File number 0418 is not on the card." in message(bracket((-4, -2, 0, 2), lost=[1]))
+
+
+def test_a_frame_never_fired_is_told_as_such() -> None:
+    assert "The file numbers run on, so it was never taken." in message(sweep(skipped=[3]))
+
+
+def test_nothing_is_said_of_numbers_that_are_not_known() -> None:
+    assert "umber" not in message(sweep(deleted=[3], counter=None))
+
+
+def test_findings_stand_worst_first_and_name_their_set() -> None:
+    found = regard(change(sweep(deleted=[3], iso_auto=True), [5], aperture_f=8.0), [5], spare=False)
+    in_sets, _ = findings(found)
+    assert [finding.severity for finding in in_sets] == ["problem", "warning", "note", "note"]
+    assert {finding.set_id for finding in in_sets} == {found.id}
+
+
+def test_measured_values_are_plain_json() -> None:
+    import json
+
+    for param in ONE_CAUSE:
+        in_sets, on_card = findings(param.values[0])
+        for finding in (*in_sets, *on_card):
+            json.dumps(dict(finding.measured), allow_nan=False)
+
+
+def test_an_empty_card_has_no_findings() -> None:
+    assert findings() == ([], [])
+
+
+def test_the_same_card_gives_the_same_findings() -> None:
+    found = sweep(deleted=[3], program="aperture")
+    assert findings(found) == findings(found)
+    assert card(found) == card(found)
