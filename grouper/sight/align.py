@@ -7,9 +7,12 @@ inverse compositional form of Baker & Matthews, *Lucas-Kanade 20 Years On*, IJCV
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import ndimage
 
 from grouper.sight.sphere import BoolArray, DoubleArray, FloatArray, Pinhole, rotation
@@ -19,12 +22,24 @@ _HUBER = 1.345
 _LEAST_POINTS = 60
 """Fewer points in common than this do not fix three angles against noise."""
 _LEAST_DEPTH = 0.1
+_DAMPING = 1e-3
+"""Levenberg's share: keeps an angle that nothing fixes from running away."""
+_LONGEST_STEP_RAD = 0.2
+"""11 degrees: no linearisation holds so far."""
+_BLOCK = 10
+"""Side of a block in pixels: as many as fit the smallest overlap, large enough to correlate."""
+_BLOCK_SPREAD = 0.2
+"""Blocks with less (compressed) contrast than this are sky, fog or noise."""
+_DIAGONAL = np.diag_indices(3)
 
 
 @dataclass(frozen=True, slots=True)
 class Level:
-    """One scale. ``band`` has mean about 0 and shape (height, width); ``good`` marks pixels
-    away from clipped and blocked areas."""
+    """One scale of a picture.
+
+    ``band`` has mean about 0 and shape (height, width); ``good`` marks pixels away from
+    clipped and blocked areas.
+    """
 
     band: FloatArray
     good: BoolArray
@@ -36,8 +51,8 @@ class Level:
 class Ground:
     """What alignment needs of the first picture of a pair: its most telling pixels.
 
-    ``rays`` are slopes (x/z, y/z) of shape (n, 2), ``values`` of shape (n,), ``pull`` the
-    derivative of each value by a small rotation, of shape (n, 3).
+    ``rays`` are the directions (x/z, y/z, 1), of shape (3, n), ``values`` of shape (n,),
+    ``pull`` the derivative of each value by a small rotation, of shape (3, n).
     """
 
     rays: FloatArray
@@ -48,103 +63,106 @@ class Ground:
 def ground(level: Level, camera: Pinhole, share: float) -> Ground:
     """Pick the share of pixels with the strongest gradient and linearise them."""
     band = level.band
-    gy, gx = np.gradient(band)
-    gx, gy = gx * level.good, gy * level.good
-    strength = gx * gx + gy * gy
+    gx, gy = np.zeros_like(band), np.zeros_like(band)
+    gx[:, 1:-1] = (band[:, 2:] - band[:, :-2]) * level.good[:, 1:-1]
+    gy[1:-1] = (band[2:] - band[:-2]) * level.good[1:-1]
+    strength = (gx * gx + gy * gy).ravel()
     count = max(_LEAST_POINTS, int(share * strength.size))
-    flat = strength.ravel()
-    if count < flat.size:
-        at = np.sort(np.argpartition(flat, flat.size - count)[flat.size - count :])
-    else:
-        at = np.arange(flat.size)
-    x, y = (part.ravel()[at] for part in camera.rays())
-    u, v = gx.ravel()[at] * camera.fx, gy.ravel()[at] * camera.fy
-    pull = np.stack(
-        [
-            -u * x * y - v * (1 + y * y),
-            u * (1 + x * x) + v * x * y,
-            -u * y + v * x,
-        ],
-        axis=1,
-    )
-    return Ground(np.stack([x, y], axis=1), band.ravel()[at], pull)
+    at = np.arange(strength.size)
+    if count < strength.size:
+        at = np.sort(np.argpartition(strength, strength.size - count)[-count:])
+    rays = directions(camera)[:, at]
+    x, y = rays[0], rays[1]
+    u = gx.ravel()[at] * np.float32(0.5 * camera.fx)
+    v = gy.ravel()[at] * np.float32(0.5 * camera.fy)
+    pull = np.stack([-u * x * y - v * (1 + y * y), u * (1 + x * x) + v * x * y, v * x - u * y])
+    return Ground(rays, band.ravel()[at], pull)
+
+
+@lru_cache(maxsize=64)
+def directions(camera: Pinhole) -> FloatArray:
+    """The ray (x/z, y/z, 1) through every pixel, of shape (3, height * width)."""
+    x, y = camera.rays()
+    return np.stack([x.ravel(), y.ravel(), np.ones(x.size, dtype=np.float32)])
 
 
 def project(
-    x: FloatArray, y: FloatArray, turn: DoubleArray, camera: Pinhole
+    rays: FloatArray, turns: DoubleArray, camera: Pinhole
 ) -> tuple[FloatArray, FloatArray, BoolArray]:
-    """Where rays of camera ``a`` land in camera ``b``: columns, rows, and whether inside."""
-    r = turn.astype(np.float32)
-    across = r[0, 0] * x + r[1, 0] * y + r[2, 0]
-    down = r[0, 1] * x + r[1, 1] * y + r[2, 1]
-    depth = r[0, 2] * x + r[1, 2] * y + r[2, 2]
+    """Where rays of camera ``a`` land in camera ``b`` under several turns.
+
+    Args:
+        rays: of shape (3, n).
+        turns: rotations from ``a`` to ``b``, of shape (k, 3, 3).
+        camera: camera ``b``.
+
+    Returns:
+        Columns, rows and whether inside the picture, each of shape (k, n).
+    """
+    seen = np.swapaxes(turns, 1, 2).astype(np.float32) @ rays
+    depth = seen[:, 2]
     ahead = depth > _LEAST_DEPTH
-    depth = np.where(ahead, depth, np.float32(1.0))
-    column = across / depth * np.float32(camera.fx) + np.float32((camera.width - 1) / 2)
-    row = down / depth * np.float32(camera.fy) + np.float32((camera.height - 1) / 2)
-    inside = (
-        ahead
-        & (column >= -0.5)
-        & (column <= camera.width - 0.5)
-        & (row >= -0.5)
-        & (row <= camera.height - 0.5)
-    )
+    np.maximum(depth, np.float32(_LEAST_DEPTH), out=depth)
+    column, row = seen[:, 0] / depth, seen[:, 1] / depth
+    inside = np.abs(column) <= camera.width / (2 * camera.fx)
+    inside &= np.abs(row) <= camera.height / (2 * camera.fy)
+    inside &= ahead
+    column *= np.float32(camera.fx)
+    column += np.float32((camera.width - 1) / 2)
+    row *= np.float32(camera.fy)
+    row += np.float32((camera.height - 1) / 2)
     return column, row, inside
 
 
 def sample(picture: FloatArray, column: FloatArray, row: FloatArray) -> FloatArray:
     """Bilinear samples at columns and rows; beyond the edge the edge is repeated."""
     return np.asarray(
-        ndimage.map_coordinates(picture, [row, column], order=1, mode="nearest", prefilter=False),
-        dtype=np.float32,
+        ndimage.map_coordinates(
+            picture, (row, column), order=1, mode="nearest", prefilter=False
+        )
     )
 
 
 def refine(
-    first: Ground, second: Level, camera: Pinhole, turn: DoubleArray, steps: int, settle_px: float
-) -> DoubleArray | None:
-    """Improve a turn; ``None`` when the pictures lose each other.
+    first: Ground, second: Level, camera: Pinhole, turns: DoubleArray, steps: int
+) -> DoubleArray:
+    """Improve several turns at once.
 
     Args:
         first: the first picture's ground.
         second: the second picture, same level.
         camera: the second picture's camera.
-        turn: where to start, rotation from the first camera to the second.
-        steps: most Gauss-Newton steps.
-        settle_px: stop when a step moves the picture's centre by less than this.
+        turns: where to start, rotations from the first camera to the second, (k, 3, 3).
+        steps: Gauss-Newton steps.
+
+    Returns:
+        The improved turns, (k, 3, 3); one that lost the other picture stays where it was.
     """
     for _ in range(steps):
-        column, row, inside = project(first.rays[:, 0], first.rays[:, 1], turn, camera)
-        at = np.flatnonzero(inside)
-        if at.size < _LEAST_POINTS:
-            return None
-        seen = sample(second.band, column[at], row[at])
-        there = first.values[at]
-        seen = seen - seen.mean()
-        there = there - there.mean()
-        spread = float(seen @ seen)
-        if spread <= 0:
-            return None
+        column, row, inside = project(first.rays, turns, camera)
+        seen = sample(second.band, column, row)
         # The pictures may differ in contrast: bring the second to the first's.
-        miss = seen * np.float32(np.sqrt(float(there @ there) / spread)) - there
-        size = np.abs(miss)
-        scale = 1.4826 * float(np.median(size)) * _HUBER + 1e-9
-        weight = np.minimum(1.0, scale / np.maximum(size, 1e-9)).astype(np.float32)
-        pull = first.pull[at]
-        heavy = pull * weight[:, None]
-        normal = (heavy.T @ pull).astype(np.float64)
-        normal[np.diag_indices(3)] *= 1.0 + 1e-3
-        try:
-            step = np.linalg.solve(normal, (heavy.T @ miss).astype(np.float64))
-        except np.linalg.LinAlgError:
-            return None
-        length = float(np.sqrt(step @ step))
-        if length > 0.2:  # 11 degrees: no linearisation holds so far, take a part of it
-            step *= 0.2 / length
-        turn = rotation(step) @ turn
-        if length * camera.fx < settle_px:
-            break
-    return turn
+        seen *= inside
+        spread = np.einsum("kn,kn->k", seen, seen) + np.float32(1e-12)
+        gain = np.sqrt((inside @ (first.values * first.values)) / spread)
+        seen *= gain[:, None]
+        miss = seen - first.values
+        size = np.abs(miss) * inside
+        count = np.maximum(inside.sum(axis=1), 1)
+        # Mean absolute deviation of a Gaussian is 0.80 standard deviations.
+        scale = (_HUBER * 1.2533 * size.sum(axis=1) / count + 1e-9).astype(np.float32)[:, None]
+        weight = scale / np.maximum(size, scale)
+        weight *= inside
+        heavy = first.pull * weight[:, None, :]
+        normal = (heavy @ first.pull.T).astype(np.float64)
+        normal[:, _DIAGONAL[0], _DIAGONAL[1]] *= 1.0 + _DAMPING
+        normal[:, _DIAGONAL[0], _DIAGONAL[1]] += 1e-9
+        step = np.linalg.solve(normal, (heavy @ miss[:, :, None]).astype(np.float64))[:, :, 0]
+        length = np.sqrt(np.einsum("ki,ki->k", step, step))
+        step *= np.minimum(1.0, _LONGEST_STEP_RAD / np.maximum(length, 1e-12))[:, None]
+        step[count < _LEAST_POINTS] = 0.0
+        turns = rotation(step) @ turns
+    return turns
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,45 +170,111 @@ class Fit:
     """How well two pictures agree under a turn.
 
     ``ncc`` is the correlation coefficient over the common ground, ``cells`` how many pixels
-    of the level that is, ``overlap`` their share of the first picture, ``texture`` the
-    geometric mean of both pictures' contrast there, ``move_px`` the mean shift (right, down)
-    of the common ground, in shares of the first picture's width and height.
+    of the level that is, ``overlap`` their share of the first picture, ``move`` the mean
+    shift (right, down) of the common ground from the second picture to the first, in shares
+    of the picture's size.
     """
 
     ncc: float
     cells: int
     overlap: float
-    texture: float
     move: tuple[float, float]
 
+    @property
+    def strength(self) -> float:
+        """Correlation weighed with the ground it rests on (see ``match.peaks``)."""
+        return self.ncc * math.sqrt(self.cells)
 
-def fit(a: Level, camera_a: Pinhole, b: Level, camera_b: Pinhole, turn: DoubleArray) -> Fit | None:
-    """Correlation over the true overlap after the exact warp; ``None`` without overlap."""
-    x, y = camera_a.rays()
-    column, row, inside = project(x, y, turn, camera_b)
-    cells = int(np.count_nonzero(inside))
-    if cells < _LEAST_POINTS:
-        return None
-    move_right = float(
-        (np.broadcast_to(np.arange(a.width), inside.shape)[inside] - column[inside]).mean()
-    )
-    move_down = float(
-        (np.broadcast_to(np.arange(a.height)[:, None], inside.shape)[inside] - row[inside]).mean()
-    )
-    seen = sample(b.band, column[inside], row[inside])
-    fine = sample(b.good.astype(np.float32), column[inside], row[inside]) > 0.5
-    there = a.band[inside]
-    fine &= a.good[inside]
-    if np.count_nonzero(fine) >= max(_LEAST_POINTS, cells // 4):
-        seen, there = seen[fine], there[fine]
-    seen = seen - seen.mean()
-    there = there - there.mean()
-    energy = float(seen @ seen) * float(there @ there)
-    ncc = float(seen @ there) / energy**0.5 if energy > 0 else 0.0
-    return Fit(
-        ncc,
-        cells,
-        cells / inside.size,
-        (energy**0.5 / seen.size) ** 0.5,
-        (move_right / a.width, move_down / a.height),
-    )
+
+@dataclass(frozen=True, slots=True)
+class Detail:
+    """How well the details agree: correlation of slopes to the right and downwards.
+
+    Two landscapes with nothing but a level horizon in common agree downwards only.
+    ``blocks`` is the median correlation of the textured blocks: a moving subject or a sky
+    spoils some, chance spoils most.
+    """
+
+    right: float
+    down: float
+    blocks: float
+
+
+def fits(
+    a: Level, camera_a: Pinhole, b: Level, camera_b: Pinhole, turns: DoubleArray
+) -> list[Fit | None]:
+    """Correlation over the true overlap after the exact warp; ``None`` without overlap.
+
+    Args:
+        a: the first picture.
+        camera_a: its camera.
+        b: the second picture.
+        camera_b: its camera.
+        turns: rotations from the first camera to the second, of shape (k, 3, 3).
+    """
+    columns, rows, insides = project(directions(camera_a), turns, camera_b)
+    found: list[Fit | None] = []
+    for column, row, inside in zip(columns, rows, insides, strict=True):
+        at = np.flatnonzero(inside)
+        enough = at.size >= _LEAST_POINTS
+        found.append(_fit(a, b, column[at], row[at], at) if enough else None)
+    return found
+
+
+def _fit(a: Level, b: Level, column: FloatArray, row: FloatArray, at: NDArray[np.intp]) -> Fit:
+    down, right = np.divmod(at, a.width)
+    move = float(right.mean() - column.mean()), float(down.mean() - row.mean())
+    seen = sample(b.band, column, row)
+    there = a.band.ravel()[at]
+    nearest = (row + 0.5).astype(np.intp).clip(0, b.height - 1) * b.width
+    nearest += (column + 0.5).astype(np.intp).clip(0, b.width - 1)
+    good = a.good.ravel()[at] & b.good.ravel()[nearest]
+    count = int(np.count_nonzero(good))
+    if _LEAST_POINTS <= count < at.size and count >= at.size // 4:
+        seen, there = seen[good], there[good]
+    move_share = move[0] / a.width, move[1] / a.height
+    return Fit(correlation(seen, there), at.size, at.size / a.band.size, move_share)
+
+
+def detail(
+    a: Level, camera_a: Pinhole, b: Level, camera_b: Pinhole, turn: DoubleArray
+) -> Detail:
+    """Look closer at a fit: slopes and blocks of the first picture's grid."""
+    column, row, inside = project(directions(camera_a), turn[None], camera_b)
+    seen = sample(b.band, column[0], row[0]).reshape(a.band.shape)
+    common = inside[0].reshape(a.band.shape)
+    along = common[:, 1:] & common[:, :-1]
+    below = common[1:] & common[:-1]
+    right = correlation(np.diff(seen, axis=1)[along], np.diff(a.band, axis=1)[along])
+    down = correlation(np.diff(seen, axis=0)[below], np.diff(a.band, axis=0)[below])
+    return Detail(right, down, _agreeing_blocks(seen * common, a.band * common, common))
+
+
+def _agreeing_blocks(seen: FloatArray, there: FloatArray, common: BoolArray) -> float:
+    rows, columns = (size // _BLOCK for size in seen.shape)
+    if not rows or not columns:
+        return 0.0
+
+    def means(values: FloatArray) -> FloatArray:
+        cut = values[: rows * _BLOCK, : columns * _BLOCK]
+        return cut.reshape(rows, _BLOCK, columns, _BLOCK).mean(axis=(1, 3))
+
+    share = means(common.astype(np.float32))
+    whole = np.maximum(share, 1e-6)
+    mean_seen, mean_there = means(seen) / whole, means(there) / whole
+    spread_seen = np.maximum(means(seen * seen) / whole - mean_seen**2, 1e-9)
+    spread_there = np.maximum(means(there * there) / whole - mean_there**2, 1e-9)
+    cross = means(seen * there) / whole - mean_seen * mean_there
+    spread = np.sqrt(spread_seen * spread_there)
+    told = (share > 0.6) & (spread > _BLOCK_SPREAD**2)
+    return float(np.median((cross / spread)[told])) if told.any() else 0.0
+
+
+def correlation(one: FloatArray, other: FloatArray) -> float:
+    """Correlation coefficient of two samples; 0 where one of them does not vary."""
+    if one.size < 2:
+        return 0.0
+    one = one - one.mean()
+    other = other - other.mean()
+    energy = float(one @ one) * float(other @ other)
+    return float(one @ other) / math.sqrt(energy) if energy > 1e-12 else 0.0

@@ -13,15 +13,16 @@ from grouper.model import Frame, Glance, PictureSource, Sighting, Solution
 from grouper.settings import Settings
 from grouper.sight.camera import CameraBelief, CameraKey, camera_of
 from grouper.sight.glance import glance as glance_at
-from grouper.sight.pair import Match, best_match, sighting
+from grouper.sight.pair import Match, best_match, search, sighting
 from grouper.sight.picture import Preview, contradicts, decode, preview
 from grouper.sight.plate import Plate
-from grouper.sight.search import Searcher, views_for
+from grouper.sight.search import views_for
 from grouper.sight.solve import solve_pointings
 from grouper.sight.sphere import View
 
 _LEVEL = View()
 _SURE = 0.9
+_WORTH = 8.0
 _LEARN_PAIRS = 12
 """Pairs of one camera from which an unknown focal length is learned: enough that one bad
 pair does not decide."""
@@ -78,7 +79,6 @@ class PictureEye:
         self._jobs = max(1, jobs)
         self._progress = progress
         self._plates: OrderedDict[str, Plate | None] = OrderedDict()
-        self._searcher = Searcher()
         self._habits: dict[CameraKey, _Habit] = {}
 
     def glance(self, frames: Sequence[Frame]) -> list[Glance | None]:
@@ -130,16 +130,18 @@ class PictureEye:
         habit: _Habit,
     ) -> Match | None:
         first = habit.view if cameras[0].pitch_deg is None else View(round(cameras[0].pitch_deg))
-        best = best_match(self._searcher, a, b, shares, (first,))
+        found = search(a, b, shares, (first,))
+        best = best_match(a, b, shares, found) if found and found[0].score > _WORTH else None
         if best is not None and best.certainty >= _SURE:
             return best
-        half = max(
-            max(a.pinhole(0, shares[0]).half_fov_rad), max(b.pinhole(0, shares[1]).half_fov_rad)
-        )
-        others = tuple(view for view in views_for(half) if view != first)
-        again = best_match(self._searcher, a, b, shares, others)
-        if best is None or (again is not None and again.strength > best.strength):
-            return again
+        half = max(*a.pinhole(0, shares[0]).half_fov_rad, *b.pinhole(0, shares[1]).half_fov_rad)
+        for views in views_for(round(half, 2)):
+            if views:
+                found += search(a, b, shares, views)
+        found.sort(key=lambda one: -one.score)
+        again = best_match(a, b, shares, found)
+        if best is None or (again is not None and again.certainty > best.certainty):
+            best = again
         return best
 
     def _share_of(self, camera: CameraBelief) -> float:
@@ -175,8 +177,8 @@ class PictureEye:
             scores = {}
             turned = False
             for share in shares:
-                match = best_match(self._searcher, a, b, (share, share), (_LEVEL,))
-                scores[share] = 0.0 if match is None else match.strength
+                match = best_match(a, b, (share, share), search(a, b, (share, share), (_LEVEL,)))
+                scores[share] = 0.0 if match is None else match.evidence.fit.strength
                 turned |= (
                     match is not None
                     and match.certainty >= _SURE

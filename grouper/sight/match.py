@@ -2,7 +2,7 @@
 
 D. Padfield, *Masked Object Registration in the Fourier Domain*, IEEE Transactions on Image
 Processing 21(5), 2012: the correlation coefficient of two masked pictures at every shift
-from six products of spectra. Pure; float32 throughout.
+from products of their spectra. Pure; float32 throughout; leading axes are batches.
 """
 
 from __future__ import annotations
@@ -16,30 +16,36 @@ from scipy import fft
 from grouper.sight.sphere import FloatArray
 
 ComplexArray = NDArray[np.complex64]
+Shape = tuple[int, int]
+
+_ROUNDING = 1e-3
+"""Float32 transforms round to about 1e-6 of the largest value: contrast below this share of
+a picture's whole is not trusted to be contrast."""
 
 
 @dataclass(frozen=True, slots=True)
 class MaskedSpectra:
-    """Spectra of a masked picture, of its square and of its mask, zero-padded to one shape."""
+    """Spectra of masked pictures and of their squares, zero-padded, of shape (..., h, w)."""
 
     picture: ComplexArray
     square: ComplexArray
-    mask: ComplexArray
 
 
 @dataclass(frozen=True, slots=True)
 class Peak:
-    """A candidate shift: ``b``'s first cell lies ``down`` rows and ``right`` columns from
-    ``a``'s, in whole cells; ``score`` weighs the correlation with the area it rests on."""
+    """A candidate shift of picture ``b`` over ``a``, in whole cells.
+
+    ``b``'s first cell lies ``down`` rows and ``right`` columns from ``a``'s. ``score``
+    weighs the correlation with the area it rests on; ``layer`` is its place in the batch.
+    """
 
     score: float
-    ncc: float
-    cells: float
+    layer: int
     down: int
     right: int
 
 
-def padded_shape(a: tuple[int, int], b: tuple[int, int]) -> tuple[int, int]:
+def padded_shape(a: Shape, b: Shape) -> Shape:
     """The smallest fast transform shape in which no shift of ``b`` over ``a`` wraps."""
     return (
         int(fft.next_fast_len(a[0] + b[0] - 1, real=True)),
@@ -47,79 +53,95 @@ def padded_shape(a: tuple[int, int], b: tuple[int, int]) -> tuple[int, int]:
     )
 
 
-def mask_spectrum(mask: FloatArray, shape: tuple[int, int]) -> ComplexArray:
-    """The spectrum of a mask alone; it depends only on the camera, so it is worth keeping."""
+def mask_spectrum(mask: FloatArray, shape: Shape) -> ComplexArray:
+    """The spectrum of masks alone; it depends only on the camera, so it is worth keeping."""
     return np.asarray(fft.rfft2(mask, shape), dtype=np.complex64)
 
 
-def masked_spectra(
-    picture: FloatArray, mask: FloatArray, shape: tuple[int, int], mask_at: ComplexArray
-) -> MaskedSpectra:
-    """Spectra for ``masked_ncc``; ``mask_at`` is ``mask_spectrum(mask, shape)``."""
+def masked_spectra(picture: FloatArray, mask: FloatArray, shape: Shape) -> MaskedSpectra:
+    """Spectra of pictures under masks, zero-padded to a shape."""
     shown = picture * mask
-    both = fft.rfft2(np.stack([shown, shown * shown]), shape)
-    return MaskedSpectra(both[0].astype(np.complex64), both[1].astype(np.complex64), mask_at)
+    return MaskedSpectra(
+        np.asarray(fft.rfft2(shown, shape), dtype=np.complex64),
+        np.asarray(fft.rfft2(shown * shown, shape), dtype=np.complex64),
+    )
+
+
+def common_cells(mask_a: ComplexArray, mask_b: ComplexArray, shape: Shape) -> FloatArray:
+    """How many cells two masks have in common at every shift (see ``masked_ncc``)."""
+    return np.rint(fft.irfft2(mask_a * np.conj(mask_b), shape)).astype(np.float32)
 
 
 def masked_ncc(
-    a: MaskedSpectra, b: MaskedSpectra, shape: tuple[int, int]
-) -> tuple[FloatArray, FloatArray]:
-    """Correlation coefficient and overlap, in cells, for every shift of ``b`` over ``a``.
+    a: MaskedSpectra,
+    b: MaskedSpectra,
+    masks: tuple[ComplexArray, ComplexArray],
+    cells: FloatArray,
+    shape: Shape,
+    *,
+    zero_mean: bool = False,
+) -> FloatArray:
+    """Correlation coefficient over the common cells for every shift of ``b`` over ``a``.
 
     Entry (i, j) belongs to ``b`` laid down i rows below and j columns right of ``a``;
     indices past the middle are negative shifts (they wrap). The coefficient is 0 where
     nothing overlaps or nothing varies.
+
+    Args:
+        a: spectra of the first picture.
+        b: spectra of the second picture.
+        masks: spectra of both masks.
+        cells: ``common_cells`` of the masks.
+        shape: the padded shape of all of these.
+        zero_mean: the pictures are band-passed, so the means over the overlap need not be
+            taken out: half the work, and as good at telling neighbours from strangers.
     """
-    products = np.stack(
-        [
-            a.picture * np.conj(b.picture),
-            a.picture * np.conj(b.mask),
-            a.mask * np.conj(b.picture),
-            a.square * np.conj(b.mask),
-            a.mask * np.conj(b.square),
-            a.mask * np.conj(b.mask),
-        ]
-    )
-    cross, sum_a, sum_b, square_a, square_b, cells = fft.irfft2(products, shape)
-    count = np.maximum(np.rint(cells), 1.0)
-    spread_a = square_a - sum_a * sum_a / count
-    spread_b = square_b - sum_b * sum_b / count
-    # Rounding of float32 transforms is about 1e-6 of the largest value: less than this
-    # share of a picture's whole variation is noise, not contrast.
-    floor_a = 1e-3 * max(float(square_a.max()), 1e-20)
-    floor_b = 1e-3 * max(float(square_b.max()), 1e-20)
+    mask_a, mask_b = masks
+    cross = fft.irfft2(a.picture * np.conj(b.picture), shape)
+    spread_a = fft.irfft2(a.square * np.conj(mask_b), shape)
+    spread_b = fft.irfft2(mask_a * np.conj(b.square), shape)
+    floor_a, floor_b = (_ROUNDING * max(float(s.max()), 1e-20) for s in (spread_a, spread_b))
+    if not zero_mean:
+        count = np.maximum(cells, np.float32(1.0))
+        sum_a = fft.irfft2(a.picture * np.conj(mask_b), shape)
+        sum_b = fft.irfft2(mask_a * np.conj(b.picture), shape)
+        cross -= sum_a * sum_b / count
+        spread_a -= sum_a * sum_a / count
+        spread_b -= sum_b * sum_b / count
     shown = (cells > 0.5) & (spread_a > floor_a) & (spread_b > floor_b)
-    product = np.where(shown, spread_a * spread_b, 1.0)
-    ncc = np.where(shown, (cross - sum_a * sum_b / count) / np.sqrt(product), 0.0)
-    return np.clip(ncc, -1.0, 1.0).astype(np.float32), np.rint(cells).astype(np.float32)
+    spread_a *= spread_b
+    ncc = np.zeros_like(cross)
+    np.divide(cross, np.sqrt(spread_a, where=shown, out=spread_a), out=ncc, where=shown)
+    return np.asarray(np.clip(ncc, -1.0, 1.0, out=ncc), dtype=np.float32)
 
 
 def peaks(
-    ncc: FloatArray, cells: FloatArray, least_cells: float, count: int, radius: int
+    ncc: FloatArray, cells: FloatArray, least_cells: FloatArray, count: int, radius: int
 ) -> list[Peak]:
-    """The best shifts, best first, none within ``radius`` cells of a better one.
+    """The best shifts in a batch, best first, none within ``radius`` cells of a better one.
 
     The score is ncc * sqrt(cells): the standard error of a correlation coefficient over n
     independent cells is about 1/sqrt(n) (Fisher 1915), so the score counts how many of
     them the match stands above chance.
+
+    Args:
+        ncc: coefficients of shape (layers, h, w).
+        cells: common cells, same shape.
+        least_cells: fewest common cells to look at, of shape (layers,).
+        count: most peaks returned.
+        radius: half the side of the square cleared round a peak, in every layer.
     """
-    score = np.where(cells >= least_cells, ncc * np.sqrt(np.maximum(cells, 0.0)), -np.inf)
-    rows, columns = score.shape
+    score = ncc * np.sqrt(cells)
+    score[cells < least_cells[:, None, None]] = 0.0
+    _, rows, columns = score.shape
     near = np.arange(-radius, radius + 1)
     found: list[Peak] = []
     for _ in range(count):
-        at = int(np.argmax(score))
-        i, j = divmod(at, columns)
-        if not np.isfinite(score[i, j]) or score[i, j] <= 0:
+        layer, i, j = (int(at) for at in np.unravel_index(int(np.argmax(score)), score.shape))
+        best = float(score[layer, i, j])
+        if best <= 0:
             break
-        found.append(
-            Peak(
-                float(score[i, j]),
-                float(ncc[i, j]),
-                float(cells[i, j]),
-                i if i <= rows // 2 else i - rows,
-                j if j <= columns // 2 else j - columns,
-            )
-        )
-        score[np.ix_((i + near) % rows, (j + near) % columns)] = -np.inf
+        down, right = i if i <= rows // 2 else i - rows, j if j <= columns // 2 else j - columns
+        found.append(Peak(best, layer, down, right))
+        score[:, ((i + near) % rows)[:, None], ((j + near) % columns)[None, :]] = 0.0
     return found

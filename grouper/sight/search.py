@@ -8,24 +8,39 @@ by t * sin p as well. Hence a few pitches have to be tried once per set.
 from __future__ import annotations
 
 import math
-from collections import OrderedDict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
 
 from grouper.sight.match import (
     ComplexArray,
     MaskedSpectra,
+    Shape,
+    common_cells,
     mask_spectrum,
     masked_ncc,
     masked_spectra,
     padded_shape,
     peaks,
 )
-from grouper.sight.plate import SCALES_PX, Plate
-from grouper.sight.sphere import DoubleArray, Pinhole, SphereMap, View, sphere_map
+from grouper.sight.plate import Plate
+from grouper.sight.sphere import (
+    DoubleArray,
+    FloatArray,
+    Pinhole,
+    SphereMap,
+    View,
+    sphere_map,
+)
 
-_MOST_GRID = 128
-"""Widest sphere picture in cells: a 12 mm lens pitched by 50 degrees needs no more."""
+Views = tuple[View, ...]
+
+_RADIUS = 3
+"""Cells round a peak that belong to it: the band-pass correlates over about this far."""
+_STEEP_DEG = 27.0
+"""Pitches beyond this are tried last: they are rare, and their pictures large on the sphere."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,99 +48,113 @@ class Candidate:
     """A turn worth refining. ``margin`` is its score over that of the next best shift."""
 
     score: float
-    ncc: float
     margin: float
     turn: DoubleArray
     view: View
-    scale: float
-    """Factor on both focal lengths that this candidate assumes."""
 
 
-class Searcher:
-    """Finds candidate turns and keeps the spectra that depend on the cameras only."""
+@dataclass(frozen=True, slots=True)
+class _Bench:
+    """All that a search under some views needs and that depends on the cameras only."""
 
-    def __init__(self, kept: int = 512) -> None:
-        self._masks: OrderedDict[tuple[object, ...], ComplexArray] = OrderedDict()
-        self._kept = kept
+    step: float
+    shape: Shape
+    maps_a: tuple[SphereMap, ...]
+    maps_b: tuple[SphereMap, ...]
+    masks: tuple[ComplexArray, ComplexArray]
+    cells: FloatArray
+    least_cells: FloatArray
 
-    def candidates(
-        self,
-        a: Plate,
-        b: Plate,
-        focal_shares: tuple[float, float],
-        views: Sequence[View],
-        *,
-        least_overlap: float,
-        count: int,
-    ) -> list[Candidate]:
-        """The best shifts under every view, best first.
 
-        Args:
-            a: the first picture.
-            b: the second picture.
-            focal_shares: focal lengths in long sides of the full picture.
-            views: how the cameras may have been held.
-            least_overlap: smallest common area looked at, as a share of the smaller picture.
-            count: most candidates returned per view.
-        """
-        cameras = a.pinhole(0, focal_shares[0]), b.pinhole(0, focal_shares[1])
-        step = grid_step(cameras)
-        found: list[Candidate] = []
-        for view in views:
-            found += self._view(a, b, cameras, step, view, least_overlap, count)
-        return sorted(found, key=lambda one: -one.score)
+def candidates(
+    a: Plate,
+    b: Plate,
+    focal_shares: tuple[float, float],
+    views: Views,
+    *,
+    least_overlap: float,
+    count: int,
+) -> list[Candidate]:
+    """The best shifts under all the views, best first.
 
-    def _view(
-        self,
-        a: Plate,
-        b: Plate,
-        cameras: tuple[Pinhole, Pinhole],
-        step: float,
-        view: View,
-        least_overlap: float,
-        count: int,
-    ) -> list[Candidate]:
-        map_a, map_b = (sphere_map(camera, view, step) for camera in cameras)
-        if min(*map_a.mask.shape, *map_b.mask.shape) < 3:
-            return []
-        shape = padded_shape(map_a.mask.shape, map_b.mask.shape)
-        spectra_a = self._spectra(a, cameras[0], view, step, map_a, shape)
-        spectra_b = self._spectra(b, cameras[1], view, step, map_b, shape)
-        ncc, cells = masked_ncc(spectra_a, spectra_b, shape)
-        least = least_overlap * float(min(map_a.mask.sum(), map_b.mask.sum()))
-        radius = max(2, round(SCALES_PX[0] / 12))
-        best = peaks(ncc, cells, least, count + 1, radius)
-        found = []
-        for place, peak in enumerate(best[:count]):
-            rival = best[1] if place == 0 and len(best) > 1 else best[0]
-            down = (peak.down + map_a.first[0] - map_b.first[0]) * step
-            right = (peak.right + map_a.first[1] - map_b.first[1]) * step
-            margin = peak.score / rival.score if len(best) > 1 else 2.0
-            found.append(Candidate(peak.score, peak.ncc, margin, view.turn(down, right), view, 1.0))
-        return found
+    Args:
+        a: the first picture.
+        b: the second picture.
+        focal_shares: focal lengths in long sides of the full picture.
+        views: how the cameras may have been held.
+        least_overlap: smallest common area looked at, as a share of the smaller picture.
+        count: most candidates returned.
+    """
+    cameras = a.pinhole(0, focal_shares[0]), b.pinhole(0, focal_shares[1])
+    bench = _bench(cameras[0], cameras[1], views, least_overlap)
+    spectra_a = _spectra(a, cameras[0], views, bench.maps_a, bench)
+    spectra_b = _spectra(b, cameras[1], views, bench.maps_b, bench)
+    ncc = masked_ncc(
+        spectra_a, spectra_b, bench.masks, bench.cells, bench.shape, zero_mean=True
+    )
+    best = peaks(ncc, bench.cells, bench.least_cells, count + 1, _RADIUS)
+    found = []
+    for place, peak in enumerate(best[:count]):
+        rival = best[0] if place else best[1] if len(best) > 1 else None
+        margin = 2.0 if rival is None else peak.score / rival.score
+        first_a, first_b = bench.maps_a[peak.layer].first, bench.maps_b[peak.layer].first
+        down = (peak.down + first_a[0] - first_b[0]) * bench.step
+        right = (peak.right + first_a[1] - first_b[1]) * bench.step
+        view = views[peak.layer]
+        found.append(Candidate(peak.score, margin, view.turn(down, right), view))
+    return found
 
-    def _spectra(
-        self,
-        plate: Plate,
-        camera: Pinhole,
-        view: View,
-        step: float,
-        on_sphere: SphereMap,
-        shape: tuple[int, int],
-    ) -> MaskedSpectra:
-        key = (camera, view, step, shape)
-        kept = plate.spectra.get(key)
-        if kept is None:
-            mask = self._masks.get(key)
-            if mask is None:
-                mask = mask_spectrum(on_sphere.mask, shape)
-                self._masks[key] = mask
-                if len(self._masks) > self._kept:
-                    self._masks.popitem(last=False)
-            picture = on_sphere.apply(plate.level(0).band)
-            kept = masked_spectra(picture, on_sphere.mask, shape, mask)
-            plate.spectra[key] = kept
+
+@lru_cache(maxsize=24)
+def _bench(a: Pinhole, b: Pinhole, views: Views, least_overlap: float) -> _Bench:
+    step = grid_step((a, b))
+    maps_a = tuple(sphere_map(a, view, step) for view in views)
+    maps_b = tuple(sphere_map(b, view, step) for view in views)
+    size_a, size_b = _largest(maps_a), _largest(maps_b)
+    shape = padded_shape(size_a, size_b)
+    masks_a, masks_b = _stack_masks(maps_a, size_a), _stack_masks(maps_b, size_b)
+    masks = mask_spectrum(masks_a, shape), mask_spectrum(masks_b, shape)
+    smaller = np.minimum(masks_a.sum(axis=(1, 2)), masks_b.sum(axis=(1, 2)))
+    return _Bench(
+        step,
+        shape,
+        maps_a,
+        maps_b,
+        masks,
+        common_cells(masks[0], masks[1], shape),
+        least_overlap * smaller,
+    )
+
+
+def _largest(maps: Iterable[SphereMap]) -> Shape:
+    sizes = [one.mask.shape for one in maps]
+    return max(size[0] for size in sizes), max(size[1] for size in sizes)
+
+
+def _stack_masks(maps: tuple[SphereMap, ...], size: Shape) -> FloatArray:
+    stack = np.zeros((len(maps), *size), dtype=np.float32)
+    for layer, one in enumerate(maps):
+        stack[layer, : one.mask.shape[0], : one.mask.shape[1]] = one.mask
+    return stack
+
+
+def _spectra(
+    plate: Plate, camera: Pinhole, views: Views, maps: tuple[SphereMap, ...], bench: _Bench
+) -> MaskedSpectra:
+    key = (camera, views, bench.step, bench.shape)
+    kept = plate.spectra.get(key)
+    if kept is not None:
         return kept
+    size = _largest(maps)
+    shown = np.zeros((len(maps), *size), dtype=np.float32)
+    for layer, one in enumerate(maps):
+        shown[layer, : one.mask.shape[0], : one.mask.shape[1]] = one.apply(plate.level(0).band)
+    made = masked_spectra(shown, np.float32(1.0), bench.shape)
+    if len(views) == 1:
+        # A single view is the habit of a set: the next pair wants it again.
+        plate.spectra.clear()
+        plate.spectra[key] = made
+    return made
 
 
 def grid_step(cameras: Iterable[Pinhole]) -> float:
@@ -133,22 +162,21 @@ def grid_step(cameras: Iterable[Pinhole]) -> float:
     return max(1.0 / max(camera.fx, camera.fy) for camera in cameras)
 
 
-def views_for(half_fov_rad: float) -> tuple[View, ...]:
+@lru_cache(maxsize=256)
+def views_for(half_fov_rad: float) -> tuple[Views, Views]:
     """Ways of holding a camera that between them miss no pitch up to 60 degrees.
 
-    A pitch that is off by d rolls neighbours against each other by up to 2 * fov * d(sin p);
-    the band-passed pictures still match when rolled by 7 degrees (measured on rendered
-    pairs), so the sines are spaced by that over half the angle of view.
+    A pitch that is off by d rolls neighbours against each other by up to fov * d(sin p);
+    band-passed pictures still match when rolled by 7 degrees (measured on rendered pairs),
+    so the sines are spaced by twice that over the angle of view. The usual ones come first,
+    the steep ones second.
     """
     spacing = min(0.8, math.radians(7.0) / half_fov_rad)
-    sines: list[float] = []
-    at = spacing
-    while at < 0.95:
-        sines.append(at)
-        at += spacing
-    pitches = [0.0]
-    for sine in sines:
-        pitch = math.degrees(math.asin(sine))
-        pitches += [pitch, -pitch]
-    views = tuple(View(round(pitch, 1)) for pitch in pitches)
-    return (*views, View(0.0, across=True)) if half_fov_rad > math.radians(15.0) else views
+    sines = np.arange(spacing, 0.9, spacing)
+    pitches = [round(math.degrees(math.asin(float(sine))), 1) for sine in sines]
+    usual = [View(), *(View(sign * p) for p in pitches if p <= _STEEP_DEG for sign in (1, -1))]
+    steep = [View(sign * p) for p in pitches if p > _STEEP_DEG for sign in (1, -1)]
+    if half_fov_rad > math.radians(15.0):
+        # Up-and-down sweeps; a narrower picture is flat enough for the plain view.
+        usual.append(View(0.0, across=True))
+    return tuple(usual), tuple(steep)

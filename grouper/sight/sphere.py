@@ -25,42 +25,63 @@ _FORWARD_LEAST = 0.05
 
 
 def rotation(vector_rad: DoubleArray) -> DoubleArray:
-    """Rotation matrix of a rotation vector, axis times angle in radians (Rodrigues)."""
-    x, y, z = (float(part) for part in vector_rad)
-    angle = math.sqrt(x * x + y * y + z * z)
-    if angle < 1e-12:
-        return np.array([[1.0, -z, y], [z, 1.0, -x], [-y, x, 1.0]])
-    s, c = math.sin(angle) / angle, (1.0 - math.cos(angle)) / (angle * angle)
-    return np.array(
-        [
-            [1.0 - c * (y * y + z * z), c * x * y - s * z, c * x * z + s * y],
-            [c * x * y + s * z, 1.0 - c * (x * x + z * z), c * y * z - s * x],
-            [c * x * z - s * y, c * y * z + s * x, 1.0 - c * (x * x + y * y)],
-        ]
-    )
+    """Rotation matrices of rotation vectors, axis times angle in radians (Rodrigues).
+
+    Args:
+        vector_rad: of shape (..., 3).
+
+    Returns:
+        Of shape (..., 3, 3).
+    """
+    square = np.einsum("...i,...i->...", vector_rad, vector_rad)
+    angle = np.sqrt(square)
+    # sin(t)/t and (1 - cos t)/t**2, which np.sinc gives without a hole at 0.
+    s = np.sinc(angle / np.pi)
+    c = 0.5 * np.sinc(angle / (2 * np.pi)) ** 2
+    x, y, z = vector_rad[..., 0], vector_rad[..., 1], vector_rad[..., 2]
+    sx, sy, sz = s * x, s * y, s * z
+    matrix = c[..., None, None] * vector_rad[..., :, None] * vector_rad[..., None, :]
+    cosine = 1.0 - c * square
+    for i in range(3):
+        matrix[..., i, i] += cosine
+    matrix[..., 0, 1] -= sz
+    matrix[..., 1, 0] += sz
+    matrix[..., 0, 2] += sy
+    matrix[..., 2, 0] -= sy
+    matrix[..., 1, 2] -= sx
+    matrix[..., 2, 1] += sx
+    return np.asarray(matrix)
 
 
 def rotation_vector(matrix: DoubleArray) -> DoubleArray:
-    """Rotation vector in radians of a rotation matrix; the angle is 0..pi."""
-    skew = np.array(
+    """Rotation vectors in radians of rotation matrices; angles are 0..pi.
+
+    Args:
+        matrix: of shape (..., 3, 3).
+
+    Returns:
+        Of shape (..., 3).
+    """
+    skew = 0.5 * np.stack(
         [
-            matrix[2, 1] - matrix[1, 2],
-            matrix[0, 2] - matrix[2, 0],
-            matrix[1, 0] - matrix[0, 1],
-        ]
+            matrix[..., 2, 1] - matrix[..., 1, 2],
+            matrix[..., 0, 2] - matrix[..., 2, 0],
+            matrix[..., 1, 0] - matrix[..., 0, 1],
+        ],
+        axis=-1,
     )
-    sine = 0.5 * math.sqrt(float(skew @ skew))
-    cosine = 0.5 * (float(np.trace(matrix)) - 1.0)
-    angle = math.atan2(sine, cosine)
-    if sine > 1e-6:
-        return np.asarray(skew * (0.5 * angle / sine))
-    if cosine > 0:
-        return np.asarray(0.5 * skew)
-    # Half a turn: the axis is the eigenvector of the symmetric part.
-    outer = 0.5 * (matrix + np.eye(3))
-    column = int(np.argmax(np.diag(outer)))
-    axis = outer[:, column] / math.sqrt(max(float(outer[column, column]), 1e-12))
-    return np.asarray(axis * angle)
+    sine = np.sqrt((skew * skew).sum(axis=-1))
+    cosine = 0.5 * (np.trace(matrix, axis1=-2, axis2=-1) - 1.0)
+    angle = np.arctan2(sine, cosine)
+    vector = np.asarray(skew * (angle / np.maximum(sine, 1e-9))[..., None])
+    small = (sine < 1e-9) & (cosine > 0)
+    vector[small] = skew[small]
+    for at in np.argwhere((sine < 1e-6) & (cosine < 0)):
+        # Half a turn: the axis is in the symmetric part.
+        outer = 0.5 * (matrix[tuple(at)] + np.eye(3))
+        column = int(np.argmax(np.diag(outer)))
+        vector[tuple(at)] = np.pi * outer[:, column] / math.sqrt(float(outer[column, column]))
+    return vector
 
 
 def about_x(angle_rad: float) -> DoubleArray:
