@@ -17,7 +17,7 @@ import re
 import secrets
 import shutil
 import stat
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
@@ -69,23 +69,30 @@ class Written:
 
 
 def check_place(out: Path, cards: tuple[Path, ...], *, onto_card: bool = False) -> None:
-    """Make sure that ``out`` may be written to; touches nothing.
+    """Make sure that ``out`` may be written to, before minutes of reading; touches nothing.
 
     Raises:
-        CannotWrite: ``out`` is no folder, or lies on one of the cards.
+        CannotWrite: ``out`` is no folder, is not writable, or lies on one of the cards.
     """
-    if out.exists() and not out.is_dir():
-        raise CannotWrite(f"{out} is a file, not a folder; choose another with --out DIR")
-    if onto_card:
-        return
     real = Path(os.path.realpath(out))
-    for folder in (real, *real.parents):
-        for card in cards:
-            if folder.exists() and card.exists() and folder.samefile(card):
-                raise CannotWrite(
-                    f"{out} lies on the card {card}, and grouper does not write to cards; "
-                    f"choose a folder elsewhere with --out DIR"
-                )
+    with _explained(out):
+        there = next(folder for folder in (real, *real.parents) if folder.exists())
+        if not there.is_dir():
+            raise CannotWrite(f"{there} is a file, not a folder; choose another with --out DIR")
+        if not onto_card:
+            _refuse_cards(out, (there, *there.parents), cards)
+        if not os.access(there, os.W_OK | os.X_OK):
+            raise CannotWrite(f"{there} cannot be written to; choose another with --out DIR")
+
+
+def _refuse_cards(out: Path, folders: Sequence[Path], cards: Sequence[Path]) -> None:
+    """Compared as the file system does: cards may be reached by several paths."""
+    for card in cards:
+        if card.exists() and any(folder.samefile(card) for folder in folders):
+            raise CannotWrite(
+                f"{out} lies on the card {card}, and grouper does not write to cards; "
+                f"choose a folder elsewhere with --out DIR"
+            )
 
 
 def without_made(data: bytes) -> bytes:
@@ -316,7 +323,14 @@ class Folder:
         if marks:
             self.record[path] = self._likely_mark(path)
         self.kept.append(path)
-        if PHOTOGRAPH not in marks:
+        if PHOTOGRAPH in marks:
+            folder = path.rpartition("/")[0]
+            if any(new.startswith(f"{folder}/") for new in (*self.written, *self.unchanged)):
+                self._note_once(
+                    f"{folder} also holds photographs that are not of the set any more; "
+                    f"they were kept, for they may be the last copies"
+                )
+        else:
             self.notes.append(f"{path} is no longer needed, but was changed; it was kept")
 
     def _remove_empty(self, folder: Path) -> None:

@@ -262,8 +262,33 @@ def test_an_output_that_is_a_file(tmp_path: Path) -> None:
     (tmp_path / "out").write_bytes(b"x")
     with pytest.raises(CannotWrite, match="is a file"):
         write(result(), tmp_path / "out")
-    with pytest.raises(CannotWrite, match="there is a file where"):
+    with pytest.raises(CannotWrite, match="out is a file"):
         write(result(), tmp_path / "out" / "deeper")
+    (tmp_path / "other").mkdir()
+    (tmp_path / "other" / "sets").write_bytes(b"x")
+    with pytest.raises(CannotWrite, match="there is a file where"):
+        write(result(), tmp_path / "other")
+
+
+def test_a_place_without_permission_is_named_at_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By os.access, for the tests may run as root, whom nothing stops."""
+    monkeypatch.setattr(os, "access", lambda path, mode: path != tmp_path)
+    with pytest.raises(CannotWrite, match=f"{tmp_path} cannot be written to.*--out"):
+        disk.check_place(tmp_path / "new" / "out", ())
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_place_that_cannot_even_be_looked_at(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(self: Path) -> bool:
+        raise PermissionError(errno.EACCES, "Permission denied")
+
+    monkeypatch.setattr(Path, "exists", refuse)
+    with pytest.raises(CannotWrite, match="not permitted"):
+        disk.check_place(tmp_path / "out", ())
 
 
 def test_a_folder_where_a_file_has_to_be(tmp_path: Path) -> None:
@@ -438,6 +463,17 @@ def test_copies_of_a_set_that_is_gone_stay(tmp_path: Path, how: LinkKind) -> Non
     again = write(other, out, links=how)
     assert (out / "sets" / BRACKET / "frames" / "QMK_0020.JPG").exists()
     assert again.kept == (f"sets/{BRACKET}",)
+
+
+def test_copies_that_left_a_set_are_pointed_out(tmp_path: Path) -> None:
+    of = shoot(tmp_path / "card", result(panorama()))
+    write(of, tmp_path / "out", links="copy")
+    one = replace(of.sets[0], members=of.sets[0].members[1:])
+    fewer = replace(of, grouping=replace(of.grouping, sets=(one,)))
+    again = write(fewer, tmp_path / "out", links="copy")
+    assert (tmp_path / "out" / "sets" / PANORAMA / "frames" / "QMK_0001.JPG").exists()
+    assert [note for note in again.notes if "not of the set any more" in note]
+    assert write(fewer, tmp_path / "out").notes == ()  # nothing gathered, nothing to say
 
 
 def test_another_photograph_of_the_same_name_is_not_overwritten(tmp_path: Path) -> None:
