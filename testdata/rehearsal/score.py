@@ -1,0 +1,373 @@
+"""The scorer: what grouper said of a card (card.json) against the truth (truth.json).
+
+Reads nothing else. A set is exactly right when its kind and its member files equal the
+truth's; files of the truth's ``either`` count nowhere. All counts add up over cards.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+KINDS = ("panorama", "bracket", "focus-stack", "burst", "interval")
+
+UNSCORED_CODES = frozenset(
+    {
+        "set-in-doubt",
+        "clipped-highlights",
+        "blocked-shadows",
+        "moved-subject",
+        "too-wide",
+        "parallax-risk",
+        "shallow-focus",
+    }
+)
+"""What these see is in every picture to some degree, or follows from the layout by
+arithmetic; there is no truth to plant. Their own tests check them."""
+
+CONFIDENCE_EDGES = (0.0, 0.5, 0.7, 0.8, 0.9, 0.95, 0.98, 1.0)
+"""Bins of the calibration table: finer where the confidence ought to be high."""
+
+SAME_SET_JACCARD = 0.5
+"""A found set answers for a true one when they share at least half of their frames."""
+
+
+@dataclass(slots=True)
+class Found:
+    """Sets of one kind: how many there are, were found exactly, were claimed."""
+
+    truth: int = 0
+    exact: int = 0
+    claimed: int = 0
+
+    def add(self, other: Found) -> None:
+        """Add another count."""
+        self.truth += other.truth
+        self.exact += other.exact
+        self.claimed += other.claimed
+
+
+@dataclass(slots=True)
+class Told:
+    """A finding code: how often it was rightly told, missed, told wrongly."""
+
+    right: int = 0
+    missed: int = 0
+    false: int = 0
+
+    def add(self, other: Told) -> None:
+        """Add another count."""
+        self.right += other.right
+        self.missed += other.missed
+        self.false += other.false
+
+
+@dataclass(slots=True)
+class Score:
+    """All that was counted over one or more cards."""
+
+    cards: int = 0
+    frames: int = 0
+    sets: dict[str, Found] = field(default_factory=dict)
+    """By kind."""
+    situations: dict[str, Found] = field(default_factory=dict)
+    singles: int = 0
+    singles_drawn_in: int = 0
+    drawn_in: Counter[str] = field(default_factory=Counter)
+    """Singles wrongly drawn into sets, by situation."""
+    never_broken: int = 0
+    never: int = 0
+    parts: dict[str, list[int]] = field(default_factory=dict)
+    """views, rows, legs, steps, spares: [right, of] among exact sets."""
+    yaw_errors_deg: list[float] = field(default_factory=list)
+    unpointed: int = 0
+    overlap_errors: list[float] = field(default_factory=list)
+    codes: dict[str, Told] = field(default_factory=dict)
+    confidences: list[tuple[float, bool]] = field(default_factory=list)
+    dividers: list[int] = field(default_factory=lambda: [0, 0])
+    previews: list[int] = field(default_factory=lambda: [0, 0])
+    unread: list[int] = field(default_factory=lambda: [0, 0])
+    mistakes: list[str] = field(default_factory=list)
+    """One line for every set that was not found exactly, for looking at."""
+
+    def add(self, other: Score) -> None:
+        """Add the counts of other cards."""
+        self.cards += other.cards
+        self.frames += other.frames
+        for mine, others in ((self.sets, other.sets), (self.situations, other.situations)):
+            for key, found in others.items():
+                mine.setdefault(key, Found()).add(found)
+        self.singles += other.singles
+        self.singles_drawn_in += other.singles_drawn_in
+        self.drawn_in.update(other.drawn_in)
+        self.never += other.never
+        self.never_broken += other.never_broken
+        for key, pair in other.parts.items():
+            _count(self.parts, key, pair)
+        self.yaw_errors_deg += other.yaw_errors_deg
+        self.unpointed += other.unpointed
+        self.overlap_errors += other.overlap_errors
+        for code, told in other.codes.items():
+            self.codes.setdefault(code, Told()).add(told)
+        self.confidences += other.confidences
+        for name in ("dividers", "previews", "unread"):
+            mine_pair, other_pair = getattr(self, name), getattr(other, name)
+            mine_pair[0] += other_pair[0]
+            mine_pair[1] += other_pair[1]
+        self.mistakes += other.mistakes
+
+
+def _count(parts: dict[str, list[int]], key: str, pair: Sequence[int]) -> None:
+    old = parts.setdefault(key, [0, 0])
+    old[0] += pair[0]
+    old[1] += pair[1]
+
+
+@dataclass(frozen=True, slots=True)
+class _Pair:
+    """A true set, its frames (less ``either``), and the found set that answers for it."""
+
+    truth: Mapping[str, Any]
+    members: frozenset[str]
+    found: Mapping[str, Any] | None
+    exact: bool
+
+
+def score_card(card: Mapping[str, Any], truth: Mapping[str, Any]) -> Score:
+    """Score one card."""
+    score = Score(cards=1, frames=len(truth["frames"]))
+    either = frozenset(truth["either"])
+    found_sets = [
+        (item, members)
+        for item in card["sets"]
+        if (members := frozenset(frame["file"] for frame in item["frames"]) - either)
+    ]
+    pairs = list(_pairs(truth, found_sets, either))
+    _score_sets(score, pairs, found_sets, truth)
+    _score_singles(score, card, truth)
+    for pair in pairs:
+        if pair.exact and pair.found is not None:
+            _score_layout(score, pair, truth)
+    if "findings" in truth:
+        _score_findings(score, pairs, card, truth)
+    _score_leftovers(score, card, truth)
+    return score
+
+
+def true_members(item: Mapping[str, Any]) -> frozenset[str]:
+    """The files of a true set."""
+    return frozenset(file for view in item["views"] for file in view)
+
+
+def _pairs(
+    truth: Mapping[str, Any],
+    found_sets: Sequence[tuple[Mapping[str, Any], frozenset[str]]],
+    either: frozenset[str],
+) -> Iterator[_Pair]:
+    for item in truth["sets"]:
+        members = true_members(item) - either
+        best, best_share = None, 0.0
+        for found, files in found_sets:
+            share = len(files & members) / len(files | members)
+            if share > best_share:
+                best, best_share = found, share
+        exact = best is not None and best_share == 1.0 and best["kind"] == item["kind"]
+        yield _Pair(item, members, best if best_share >= SAME_SET_JACCARD else None, exact)
+
+
+def _situation(truth: Mapping[str, Any], file: str) -> str:
+    name = truth["frames"].get(file, {}).get("situation")
+    return str(name or truth["name"])
+
+
+def _score_sets(
+    score: Score,
+    pairs: Sequence[_Pair],
+    found_sets: Sequence[tuple[Mapping[str, Any], frozenset[str]]],
+    truth: Mapping[str, Any],
+) -> None:
+    right = {id(pair.found) for pair in pairs if pair.exact}
+    for pair in pairs:
+        kind = pair.truth["kind"]
+        name = pair.truth.get("situation") or truth["name"]
+        for table, key in ((score.sets, kind), (score.situations, name)):
+            table.setdefault(key, Found()).add(Found(truth=1, exact=int(pair.exact)))
+        if not pair.exact:
+            score.mistakes.append(_mistake(truth, pair))
+    for found, files in found_sets:
+        names = Counter(_situation(truth, file) for file in sorted(files))
+        name = names.most_common(1)[0][0]
+        for table, key in ((score.sets, found["kind"]), (score.situations, name)):
+            table.setdefault(key, Found()).add(Found(claimed=1))
+        exact = id(found) in right
+        if found.get("confidence") is not None:
+            score.confidences.append((float(found["confidence"]), exact))
+
+
+def _mistake(truth: Mapping[str, Any], pair: _Pair) -> str:
+    name = pair.truth.get("situation") or ""
+    first = min(pair.members, default="?")
+    text = f"{truth['name']}: {name} {pair.truth['kind']} of {len(pair.members)} from {first}: "
+    if pair.found is None:
+        return text + "not found"
+    files = {frame["file"] for frame in pair.found["frames"]} - set(truth["either"])
+    less, more = len(pair.members - files), len(files - pair.members)
+    return text + f"found as {pair.found['kind']}, {less} missing, {more} too many"
+
+
+def _score_singles(score: Score, card: Mapping[str, Any], truth: Mapping[str, Any]) -> None:
+    kinds = {frame["file"]: item["kind"] for item in card["sets"] for frame in item["frames"]}
+    for file in truth["singles"]:
+        name = _situation(truth, file)
+        score.singles += 1
+        score.situations.setdefault(name, Found())
+        if file in kinds:
+            score.singles_drawn_in += 1
+            score.drawn_in[name] += 1
+    for rule in truth.get("never", []):
+        score.never += len(rule["files"])
+        score.never_broken += sum(kinds.get(file) == rule["kind"] for file in rule["files"])
+
+
+def _score_layout(score: Score, pair: _Pair, truth: Mapping[str, Any]) -> None:
+    assert pair.found is not None
+    frames = {frame["file"]: frame for frame in pair.found["frames"]}
+    places = {file: truth["frames"].get(file, {}) for file in pair.members}
+    if pair.truth["kind"] == "panorama":
+        _count(score.parts, "views", (_same_partition(frames, pair.truth["views"], "view"), 1))
+        rows = [[file for view in row for file in view] for row in pair.truth.get("rows", [])]
+        if rows:
+            _count(score.parts, "rows", (_same_partition(frames, rows, "row"), 1))
+        _score_pointing(score, frames, places, pair)
+    if not all("leg" in place for place in places.values()):
+        return
+    for key, name in (("leg", "legs"), ("step", "steps")):
+        if len({place[key] for place in places.values()}) > 1:
+            same = all(frames[file][key] == place[key] for file, place in places.items())
+            _count(score.parts, name, (int(same), 1))
+    if any(place["spare"] for place in places.values()):
+        spares = sum(bool(frames[file]["spare"]) for file in places)
+        right = spares == sum(bool(place["spare"]) for place in places.values())
+        _count(score.parts, "spares", (int(right), 1))
+
+
+def _same_partition(
+    frames: Mapping[str, Mapping[str, Any]], groups: Iterable[Sequence[str]], key: str
+) -> int:
+    """Whether frames are divided by ``key`` just as the groups say, whatever the numbers."""
+    known = [frozenset(file for file in group if file in frames) for group in groups]
+    said: dict[Any, set[str]] = {}
+    for group in known:
+        for file in group:
+            said.setdefault(frames[file][key], set()).add(file)
+    return int({frozenset(group) for group in said.values()} == set(known))
+
+
+def _score_pointing(
+    score: Score,
+    frames: Mapping[str, Mapping[str, Any]],
+    places: Mapping[str, Mapping[str, Any]],
+    pair: _Pair,
+) -> None:
+    assert pair.found is not None
+    layout = pair.found["layout"]
+    true_yaws = {
+        file: place["yaw_deg"]
+        for file, place in places.items()
+        # Near the zenith yaw is not a direction any more.
+        if place.get("yaw_deg") is not None and abs(place["pitch_deg"]) < 70
+    }
+    known = [file for file in true_yaws if frames[file]["yaw_deg"] is not None]
+    if layout["pointing_from"] == "assumed":
+        known = []
+    score.unpointed += len(true_yaws) - len(known)
+    if len(known) >= 2:
+        said = [frames[file]["yaw_deg"] for file in known]
+        score.yaw_errors_deg += yaw_errors(said, [true_yaws[file] for file in known])
+    shares = [item["share"] for item in pair.truth.get("overlaps", [])]
+    if shares and layout["overlap"]["median"] is not None and len(shares) > 0:
+        score.overlap_errors.append(abs(layout["overlap"]["median"] - float(np.median(shares))))
+
+
+def yaw_errors(said_deg: Sequence[float], true_deg: Sequence[float]) -> list[float]:
+    """Absolute yaw errors after taking out the common offset, on the circle, degrees."""
+    off = np.radians(np.asarray(said_deg) - np.asarray(true_deg))
+    common = math.atan2(float(np.sin(off).mean()), float(np.cos(off).mean()))
+    rest = np.degrees(np.mod(off - common + np.pi, 2 * np.pi) - np.pi)
+    # The circular mean leaves a straggler's pull in; the median takes it out.
+    return [float(value) for value in np.abs(rest - np.median(rest))]
+
+
+def _score_findings(
+    score: Score, pairs: Sequence[_Pair], card: Mapping[str, Any], truth: Mapping[str, Any]
+) -> None:
+    for pair in pairs:
+        told = [] if pair.found is None else pair.found["findings"]
+        _match_findings(score, pair.truth.get("findings", []), told)
+    _match_findings(score, truth["findings"], card["findings"])
+
+
+def _match_findings(
+    score: Score, expected: Sequence[Mapping[str, Any]], told: Sequence[Mapping[str, Any]]
+) -> None:
+    told = [item for item in told if item["code"] not in UNSCORED_CODES]
+    used: set[int] = set()
+    for wish in expected:
+        answers = [
+            number
+            for number, item in enumerate(told)
+            if item["code"] == wish["code"]
+            and (
+                not wish["frames"]
+                or not item["frames"]
+                or set(wish["frames"]) & set(item["frames"])
+            )
+        ]
+        used.update(answers)
+        if wish["required"]:
+            count = score.codes.setdefault(wish["code"], Told())
+            count.add(Told(right=int(bool(answers)), missed=int(not answers)))
+    for number, item in enumerate(told):
+        if number not in used:
+            score.codes.setdefault(item["code"], Told()).add(Told(false=1))
+
+
+def _score_leftovers(score: Score, card: Mapping[str, Any], truth: Mapping[str, Any]) -> None:
+    dividers = set(truth.get("dividers", []))
+    score.dividers = [len(dividers & set(card["dividers"])), len(dividers)]
+    previews = {item["file"] for item in truth.get("previews", [])}
+    score.previews = [len(previews & {item["file"] for item in card["previews"]}), len(previews)]
+    unread = {item["file"]: item["reason"].split("|") for item in truth.get("unread", [])}
+    said = {item["file"]: item["reason"] for item in card["unread"]}
+    score.unread = [sum(said.get(file) in why for file, why in unread.items()), len(unread)]
+
+
+def brier(confidences: Sequence[tuple[float, bool]]) -> float | None:
+    """Mean squared difference of confidence and outcome (Brier 1950); None without any."""
+    if not confidences:
+        return None
+    return float(np.mean([(said - right) ** 2 for said, right in confidences]))
+
+
+def calibration(
+    confidences: Sequence[tuple[float, bool]],
+) -> list[tuple[float, float, int, float, float]]:
+    """Rows (from, to, sets, mean confidence, share right) of the bins that hold any."""
+    rows = []
+    for low, high in itertools.pairwise(CONFIDENCE_EDGES):
+        inside = [
+            item
+            for item in confidences
+            if low <= item[0] < high or (high == CONFIDENCE_EDGES[-1] and item[0] == high)
+        ]
+        if inside:
+            said = float(np.mean([item[0] for item in inside]))
+            right = float(np.mean([item[1] for item in inside]))
+            rows.append((low, high, len(inside), said, right))
+    return rows
