@@ -215,9 +215,9 @@ class CheckSettings:
         most=179.0,
     )
     clipped_highlights_share: float = setting(
-        0.02,
-        "Share of the picture without detail in the darkest exposure: the sun and its glare take "
-        "about 1 %, a burnt-out sky far more (common practice, no source).",
+        0.05,
+        "Share of the picture with a channel at its end in the darkest exposure: the sun and its "
+        "glare take 1-2 %, a burnt-out sky far more (common practice, no source).",
         least=0.0,
         most=1.0,
     )
@@ -229,11 +229,24 @@ class CheckSettings:
         most=1.0,
     )
     soft_frame_share: float = setting(
-        0.5,
-        "Sharpness below this share of its fellows' is a blurred frame: small pictures only show "
-        "gross blur, which costs more than half (measure on your own cards).",
+        0.55,
+        "Sharpness below this share of its fellows' is a blurred frame: measured on rendered "
+        "sweeps, sharp neighbours stay within a fifth of each other, gross blur leaves two fifths.",
         least=0.05,
         most=1.0,
+    )
+    soft_frame_below: float = setting(
+        0.75,
+        "In a sweep a soft frame must also stay below this share of every other view's "
+        "sharpness, so that scenes of uneven detail do not speak.",
+        least=0.05,
+        most=1.0,
+    )
+    number_gap_each: int = setting(
+        8,
+        "Up to so many gaps outside sets are told one by one for each body; more are summed up, "
+        "as after clearing out rejects (common practice, no source).",
+        least=0,
     )
     moved_subject_drop: float = setting(
         0.2,

@@ -44,8 +44,10 @@ class Pair:
     overlap: float | None = None
     seen: bool | None = None
     """The pictures show common ground, show none, or could not be judged."""
+    is_cut: bool = False
+    """Between the last and the first view by yaw of a full turn."""
     is_seam: bool = False
-    """Between the last and the first frame of a full turn."""
+    """Between the last and the first frame shot of a full turn."""
     usual_deg: tuple[float, float] | None = None
     """Smallest and largest of the sweep's other ordinary steps."""
     is_long: bool = False
@@ -86,8 +88,12 @@ def _chains(found: Set) -> list[Pair]:
         column = [row[0] for row in rows]
         return [_pair(a, b, order, axis="pitch") for a, b in pairwise(column)]
     pairs = [_pair(a, b, order) for row in rows for a, b in pairwise(row)]
-    seams = [_pair(row[-1], row[0], order) for row in rows if is_full_turn(row, found)]
-    return _mark_seam([*pairs, *seams], rows, found)
+    cuts = [
+        replace(_pair(row[-1], row[0], order), is_cut=True)
+        for row in rows
+        if is_full_turn(row, found)
+    ]
+    return _mark_seam([*pairs, *cuts], rows, found)
 
 
 def is_full_turn(row: Sequence[View], found: Set) -> bool:
@@ -97,8 +103,9 @@ def is_full_turn(row: Sequence[View], found: Set) -> bool:
     yaws = [view.yaw_deg for view in row if view.yaw_deg is not None]
     if len(yaws) < len(row) or found.layout.pointing_from == "assumed":
         return False
-    # What is left open must be less than a frame and a half: more is an open sweep.
-    return 360.0 - (max(yaws) - min(yaws)) < 1.5 * _width_deg(row[0], found)
+    # What is left uncovered must be less than three quarters of a frame: one frame more would
+    # have closed it. More is an open sweep.
+    return 360.0 - (max(yaws) - min(yaws)) < 1.75 * _width_deg(row[0], found)
 
 
 def _mark_seam(pairs: list[Pair], rows: tuple[tuple[View, ...], ...], found: Set) -> list[Pair]:
@@ -177,8 +184,9 @@ def _step(pair: Pair, found: Set) -> float | None:
     if pair.a.yaw_deg is None or pair.b.yaw_deg is None:
         return None
     step = pair.b.yaw_deg - pair.a.yaw_deg
-    # Rows run by rising yaw: only the seam of a full turn falls, and counts on through 360.
-    return step + 360.0 if step < 0 else step
+    # Rows run by rising yaw: only where a full turn is cut does yaw fall and counts on through
+    # 360. Views numbered out of order by a hair are simply close.
+    return step + 360.0 if pair.is_cut else abs(step)
 
 
 def _overlap_by_angle(pair: Pair, step_deg: float | None, found: Set) -> float | None:
@@ -241,7 +249,7 @@ def _verdict_by_overlap(pair: Pair, others: list[float], settings: CheckSettings
 
 def _other_steps(pair: Pair, pairs: list[Pair]) -> list[float]:
     """Steps of the pair's own row, else of all rows at the pair's pitch, itself left out."""
-    rest = [other for other in pairs if other is not pair and other.step_deg]
+    rest = [other for other in _rest(pair, pairs) if other.step_deg]
     if pair.axis == "pitch":
         return [other.step_deg for other in rest if other.step_deg]
     own = [other.step_deg for other in rest if other.step_deg and other.a.row == pair.a.row]
@@ -258,9 +266,15 @@ def _widening(view: View) -> float:
     return optics.yaw_half_width(1.0, view.pitch_deg or 0.0) / 0.5
 
 
+def _rest(pair: Pair, pairs: list[Pair]) -> list[Pair]:
+    """The other pairs, told by their views: a pair is copied while it is judged."""
+    own = (pair.a.number, pair.b.number)
+    return [other for other in pairs if (other.a.number, other.b.number) != own]
+
+
 def _others_are_seen(pair: Pair, pairs: list[Pair]) -> bool:
     """All the sweep's other pairs match, at least two of them: so this one should have."""
-    rest = [other for other in pairs if other is not pair and not other.is_seam]
+    rest = [other for other in _rest(pair, pairs) if not other.is_seam]
     return len(rest) >= 2 and all(other.seen for other in rest)
 
 

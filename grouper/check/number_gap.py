@@ -2,9 +2,9 @@
 
 What it looks for
     Numbers left out between two frames of one body that are not both in the same set, and that
-    no other file of the card bears. Gaps beside a set are named one by one, as the set's first
-    or last frames may be among the missing; the others are summed up. Holes inside a set are
-    missing-frame.
+    no other file of the card bears. A gap beside a set says so, as the set's first or last
+    frames may be among the missing. Many gaps outside sets are summed up. Holes inside a set
+    are missing-frame.
 
 Why it matters
     A sweep that lost its last frame looks complete: only the number tells.
@@ -18,7 +18,8 @@ What to do
     on the other card before anything is erased.
 
 Settings
-    check.number_gap_most: longer gaps are taken for another card.
+    check.number_gap_most: longer gaps are taken for another card; check.number_gap_each: more
+    gaps than this outside sets are summed up.
 """
 
 from __future__ import annotations
@@ -61,7 +62,7 @@ class _Gap:
 
 
 def find(scan: Scan, grouping: Grouping, settings: Settings) -> Iterator[Problem]:
-    """One problem for each gap beside a set, and one per body for all the others."""
+    """One problem for each gap; where a body has many outside sets, one for all of those."""
     numbers = read_card_numbers(scan)
     frames = frames_by_file(scan.frames)
     set_of = {frame.file: found for found in grouping.sets for frame in found.frames}
@@ -76,8 +77,10 @@ def find(scan: Scan, grouping: Grouping, settings: Settings) -> Iterator[Problem
                 elsewhere.append(gap)
             else:
                 yield _beside(gap, before, after)
-        if elsewhere:
+        if len(elsewhere) > settings.check.number_gap_each:
             yield _summed(elsewhere)
+        else:
+            yield from (_alone(gap) for gap in elsewhere)
 
 
 def _find_gaps(frames: list[Frame], numbers: CardNumbers, longest: int) -> Iterator[_Gap]:
@@ -121,6 +124,19 @@ def _beside(gap: _Gap, before: Set | None, after: Set | None) -> Problem:
 
 def _called(found: Set) -> str:
     return f"{found.kind.replace('-', ' ')} {found.id}"
+
+
+def _alone(gap: _Gap) -> Problem:
+    noun = "number" if len(gap.lost) == 1 else "numbers"
+    return Problem(
+        frames=(gap.before.file, gap.after.file),
+        message=(
+            f"File {noun} {words.file_numbers(gap.lost)} {words.is_are(len(gap.lost))} missing "
+            f"between {gap.before.name} and {gap.after.name}, outside any set."
+        ),
+        advice=_ADVICE,
+        measured={"numbers_lost": list(gap.lost)},
+    )
 
 
 def _summed(gaps: list[_Gap]) -> Problem:

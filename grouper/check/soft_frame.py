@@ -1,10 +1,11 @@
 """A frame is blurred where its fellows are sharp.
 
 What it looks for
-    The sharpness of each small picture against the other frames of the same view: the other
-    legs and takes of a view, the other frames of a bracket or burst, the neighbours in an
-    interval series. Where a sweep has three views or more, what each leg usually loses is
-    allowed for. Focus stacks are not judged.
+    The sharpness of each small picture against its fellows: the other legs and takes of its
+    view, the other frames of a bracket or burst, the neighbours in an interval series. Where a
+    sweep has three views or more, what each leg usually loses is allowed for, and a view is
+    compared with the views on both sides of it as well: it must fall far below both and below
+    every other view of its row. Focus stacks are not judged.
 
 Why it matters
     A shaken or misfocused frame shows as a soft patch, and spoils the merge of its bracket.
@@ -18,7 +19,7 @@ What to do
     tripod in wind.
 
 Settings
-    check.soft_frame_share.
+    check.soft_frame_share, check.soft_frame_below.
 """
 
 from __future__ import annotations
@@ -28,12 +29,17 @@ from collections.abc import Iterator
 
 from grouper.check import words
 from grouper.check.norm import median
+from grouper.check.views import find_rows
 from grouper.contracts import Problem, SetCheck
 from grouper.model import Member, Set
 from grouper.settings import Settings
 
 _FELLOWS = 2
 """A frame of an interval series is compared with so many before and after."""
+_LEAST_VIEWS = 3
+"""Fewer other views in a row do not show what is usual there (common practice, no source)."""
+_FEATURELESS = 0.03
+"""Spread of grey levels below which there is nothing to be sharp: plain sky or fog."""
 _TOO_BARE = 0.4
 """Share of clipped and blocked picture beyond which sharpness means nothing (practice)."""
 
@@ -42,7 +48,26 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
     """One problem that names every soft frame."""
     if any(member.step for member in found.members):
         return
-    soft = []
+    soft = dict(_against_fellows(found, settings))
+    for file, ratio in _against_views(found, settings):
+        soft.setdefault(file, ratio)
+    if not soft:
+        return
+    members = [member for member in found.members if member.frame.file in soft]
+    told = words.listed([f"{m.frame.name} ({words.share(soft[m.frame.file])})" for m in members])
+    yield Problem(
+        frames=tuple(member.frame.file for member in members),
+        message=(
+            f"{told} {words.is_are(len(members))} blurred: that share of the sharpness of the "
+            f"frames beside."
+        ),
+        advice=_advice(found, members),
+        measured={"sharpness_share": {m.frame.file: round(soft[m.frame.file], 2) for m in members}},
+    )
+
+
+def _against_fellows(found: Set, settings: Settings) -> Iterator[tuple[str, float]]:
+    """Frames far softer than others of the same view."""
     usual_loss = _loss_of_legs(found)
     for member, fellows in _fellows(found):
         own = _sharpness(member, usual_loss)
@@ -51,19 +76,33 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
             continue
         ratio = own / median(others)
         if ratio < settings.check.soft_frame_share:
-            soft.append((member, ratio))
-    if not soft:
+            yield member.frame.file, ratio
+
+
+def _against_views(found: Set, settings: Settings) -> Iterator[tuple[str, float]]:
+    """Views far softer than both their neighbours and softer than the whole row.
+
+    Views differ in what they show; so a lone view must stand out from all of them.
+    """
+    if found.kind != "panorama":
         return
-    told = words.listed([f"{m.frame.name} ({words.share(ratio)})" for m, ratio in soft])
-    are = words.is_are(len(soft))
-    yield Problem(
-        frames=tuple(member.frame.file for member, _ in soft),
-        message=f"{told} {are} blurred against other frames of the same view.",
-        advice=_advice(found, [member for member, _ in soft]),
-        measured={
-            "sharpness_share": {member.frame.file: round(ratio, 2) for member, ratio in soft}
-        },
-    )
+    usual_loss = _loss_of_legs(found)
+    for row in find_rows(found):
+        by_view = [
+            (view, [s for m in view.members if (s := _sharpness(m, usual_loss)) is not None])
+            for view in row
+        ]
+        known = [(view, median(values)) for view, values in by_view if values]
+        for place, (view, own) in enumerate(known):
+            beside = [
+                known[other][1] for other in (place - 1, place + 1) if 0 <= other < len(known)
+            ]
+            others = [value for other, (_, value) in enumerate(known) if other != place]
+            if len(others) < _LEAST_VIEWS or own >= settings.check.soft_frame_below * min(others):
+                continue
+            ratio = own / min(beside)
+            if ratio < settings.check.soft_frame_share:
+                yield from ((file, ratio) for file in view.files)
 
 
 def _fellows(found: Set) -> Iterator[tuple[Member, tuple[Member, ...]]]:
@@ -81,7 +120,7 @@ def _fellows(found: Set) -> Iterator[tuple[Member, tuple[Member, ...]]]:
 
 def _sharpness(member: Member, usual_loss: dict[int, float]) -> float | None:
     glance = member.glance
-    if glance is None or glance.sharpness <= 0.0:
+    if glance is None or glance.sharpness <= 0.0 or glance.spread < _FEATURELESS:
         return None
     if glance.clipped_share + glance.blocked_share > _TOO_BARE:
         return None

@@ -42,7 +42,11 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
     ]
     number = len({spare.view for spare in spares})
     yield Problem(
-        frames=tuple(spare.frame.file for spare in spares),
+        frames=tuple(
+            member.frame.file
+            for member in found.members
+            if member.spare or _place(member) in {_place(spare) for spare in spares}
+        ),
         message=(
             f"{words.counted(number, 'view')} {'was' if number == 1 else 'were'} shot more than "
             f"once; spare {words.is_are(len(spares))} {words.listed(told)}."

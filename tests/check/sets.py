@@ -238,6 +238,36 @@ def bricks(views: int) -> Set:
     )
 
 
+def halves(found: Set, pair: int) -> Set:
+    """The sweep with no common ground at this pair and no angles beyond it."""
+    links = tuple(
+        replace(link, sighting=sighting(0.0)) if place == pair else link
+        for place, link in enumerate(found.links)
+    )
+    members = tuple(
+        replace(member, pointing=Pointing()) if place > pair else member
+        for place, member in enumerate(found.members)
+    )
+    return replace(found, members=members, links=links)
+
+
+def tangled(found: Set) -> Set:
+    """The sweep with its third view a hair to the left of the second."""
+    second = found.members[1].pointing.yaw_deg or 0.0
+    return regard(found, [2], pointing=Pointing(yaw_deg=second - 0.4, pitch_deg=0.0))
+
+
+def detailed(found: Set, *sharpness: float) -> Set:
+    """The set with these sharpnesses of its pictures."""
+    return replace(
+        found,
+        members=tuple(
+            replace(member, glance=glance(sharpness=value))
+            for member, value in zip(found.members, sharpness, strict=True)
+        ),
+    )
+
+
 def column(views: int = 5, step_deg: float = 40.0, *, deleted: Iterable[int] = ()) -> Set:
     """An up-and-down sweep: rows of one view each."""
     pitches = [step_deg * (i - (views - 1) / 2) for i in range(views)]

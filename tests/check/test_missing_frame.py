@@ -11,10 +11,12 @@ from tests.check.sets import (
     change,
     column,
     glance,
+    halves,
     interval,
     names,
     regard,
     sweep,
+    tangled,
 )
 
 SILENT = [
@@ -55,6 +57,7 @@ SILENT = [
     ),
     pytest.param(blind(sweep(), 2, 4), id="one pair unmatched among several unmatched"),
     pytest.param(sweep(2), id="two views only"),
+    pytest.param(tangled(sweep()), id="two views that changed places by a hair"),
     pytest.param(interval(), id="an even interval series"),
     pytest.param(
         interval(every_s=1.0, lost=[4], taken_resolution_s=1.0),
@@ -121,6 +124,12 @@ SPEAKS = [
         ["QMK_0420", "QMK_0421"],
         "show no common ground",
         id="no common ground in the pictures, angles unknown",
+    ),
+    pytest.param(
+        halves(sweep(), 3),
+        ["QMK_0420", "QMK_0421"],
+        "show no common ground",
+        id="no common ground between two halves whose angles are known",
     ),
     pytest.param(
         sweep(10, 36.0, skipped=[4]),

@@ -65,8 +65,21 @@ def test_stays_silent_on(on: tuple[Scan, Grouping]) -> None:
     assert ask_card(CHECK, on) == []
 
 
-def test_sums_up_gaps_outside_any_set() -> None:
-    (problem,) = ask_card(CHECK, card(singles=singles(1, 2, 3, 5, 6, 7, 10, 11)))
+def test_tells_gaps_outside_any_set_one_by_one() -> None:
+    problems = ask_card(CHECK, card(singles=singles(1, 2, 3, 5, 6, 7, 10, 11)))
+    assert [names(problem.frames) for problem in problems] == [
+        ["QMK_0003", "QMK_0005"],
+        ["QMK_0007", "QMK_0010"],
+    ]
+    assert problems[1].message == (
+        "File numbers 0008 and 0009 are missing between QMK_0007.JPG and QMK_0010.JPG, outside "
+        "any set."
+    )
+
+
+def test_sums_up_many_gaps_outside_any_set() -> None:
+    on = card(singles=singles(1, 2, 3, 5, 6, 7, 10, 11))
+    (problem,) = ask_card(CHECK, on, number_gap_each=1)
     assert problem.message == (
         "3 file numbers are missing outside any set, in 2 places: 0004; 0008 and 0009."
     )

@@ -4,13 +4,31 @@ import pytest
 
 from grouper.check.soft_frame import CHECK
 from grouper.model import Set
-from tests.check.sets import ask, bracket, burst, glance, interval, names, regard, stack, sweep
+from tests.check.sets import (
+    ask,
+    bracket,
+    burst,
+    detailed,
+    glance,
+    interval,
+    names,
+    regard,
+    stack,
+    sweep,
+)
 
 SILENT = [
     pytest.param(sweep(), id="all sharp"),
     pytest.param(regard(bracket(), range(3), glance=None), id="pictures not looked at"),
     pytest.param(
-        regard(sweep(), [3], glance=glance(sharpness=0.01)), id="a featureless view among others"
+        regard(sweep(), [3], glance=glance(sharpness=0.01, spread=0.02)),
+        id="a view of plain sky among others",
+    ),
+    pytest.param(
+        detailed(sweep(), 0.10, 0.08, 0.06, 0.03, 0.035, 0.06, 0.08), id="views of uneven detail"
+    ),
+    pytest.param(
+        regard(sweep(3), [1], glance=glance(sharpness=0.04)), id="a soft view among three"
     ),
     pytest.param(
         regard(sweep(legs_ev=(-2, 0, 2)), range(2, 21, 3), glance=glance(sharpness=0.03)),
@@ -27,8 +45,26 @@ SPEAKS = [
     pytest.param(
         regard(bracket(), [1], glance=glance(sharpness=0.03)),
         ["QMK_0418"],
-        "QMK_0418.JPG (30 %) is blurred against other frames of the same view.",
+        "QMK_0418.JPG (30 %) is blurred: that share of the sharpness of the frames beside.",
         id="one leg of a bracket",
+    ),
+    pytest.param(
+        detailed(sweep(), 0.103, 0.0414, 0.0927, 0.101, 0.088, 0.097, 0.1045),
+        ["QMK_0418"],
+        "QMK_0418.JPG (45 %)",
+        id="one view of a sweep",
+    ),
+    pytest.param(
+        detailed(sweep(5), 0.1, 0.1, 0.09, 0.1, 0.04),
+        ["QMK_0421"],
+        "QMK_0421.JPG (40 %)",
+        id="the last view of a sweep",
+    ),
+    pytest.param(
+        regard(sweep(legs_ev=(-2, 0, 2)), [9, 10, 11], glance=glance(sharpness=0.04)),
+        ["QMK_0426", "QMK_0427", "QMK_0428"],
+        "QMK_0426.JPG (40 %)",
+        id="a whole bracketed view",
     ),
     pytest.param(
         regard(sweep(legs_ev=(-2, 0, 2)), [4], glance=glance(sharpness=0.02)),

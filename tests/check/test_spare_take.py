@@ -14,13 +14,13 @@ SILENT = [
 SPEAKS = [
     pytest.param(
         regard(sweep(), [3], spare=True, view=2),
-        ["QMK_0420"],
+        ["QMK_0419", "QMK_0420"],
         "1 view was shot more than once; spare is QMK_0420.JPG (used: QMK_0419.JPG)",
         id="a view shot again",
     ),
     pytest.param(
         regard(regard(sweep(), [3], spare=True, view=2), [5], spare=True, view=4),
-        ["QMK_0420", "QMK_0422"],
+        ["QMK_0419", "QMK_0420", "QMK_0421", "QMK_0422"],
         "2 views were shot more than once; spare are",
         id="two views",
     ),
