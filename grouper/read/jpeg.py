@@ -8,14 +8,14 @@ fine metadata and half a picture.
 from __future__ import annotations
 
 import struct
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from io import BytesIO
 from pathlib import Path
 from typing import Final
 
 from grouper.contracts import Reader
 from grouper.errors import UnreadableFile
-from grouper.model import Frame, PictureSource
+from grouper.model import Frame, PictureSource, UnreadReason
 from grouper.read.exif import Contents, frame_from, orientation_of
 from grouper.read.maker import note_of
 from grouper.read.source import Source, open_source
@@ -28,7 +28,8 @@ _EXIF_MARK: Final = b"Exif\0"
 _XMP_MARK: Final = b"http://ns.adobe.com/xap/1.0/\0"
 _SIZES: Final = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}
 """Markers of a frame header, which holds the picture's size."""
-_SCAN, _END = 0xDA, 0xD9
+_SCAN: Final = 0xDA
+_END: Final = b"\xff\xd9"
 _BARE: Final = frozenset({0x01, *range(0xD0, 0xD9)})
 """Markers without a segment."""
 
@@ -56,42 +57,48 @@ class Segments:
     size: tuple[int, int] | None = None
     scan_at: int = 0
     """Offset just behind the head of the first scan; 0 where none was reached."""
-    trouble: list[str] = field(default_factory=list)
+    trouble: tuple[UnreadReason, str] | None = None
+    """Why no picture was reached."""
 
 
 def walk(source: Source, start: int = 0) -> Segments:
     """Go through the segments of the JPEG that begins at ``start``, up to its picture data."""
     found, at = Segments(), start + 2
     for _ in range(MOST_SEGMENTS):
-        head = source.at(at, 4)
-        if head[:2] == bytes([0xFF, _END]):
-            found.trouble.append("it holds no picture")
+        step = _step(found, source, at)
+        if step is None:
             return found
-        if len(head) < 4:
-            found.trouble.append("it ends before the picture begins")
-            return found
-        if head[0] != 0xFF or (head[1] < 0xC0 and head[1] not in _BARE):
-            skipped = _next_marker(source.at(at, RESYNC_BYTES))
-            if skipped is None:
-                found.trouble.append(f"no segment where one should begin, at byte {at}")
-                return found
-            at += skipped
-            continue
-        marker = head[1]
-        if marker == 0xFF or marker in _BARE:  # fill byte, or a marker without a segment
-            at += 1 if marker == 0xFF else 2
-            continue
-        length = struct.unpack(">H", head[2:])[0]
-        if marker in _SIZES:
-            found.size = _size(source.at(at + 5, 4)) or found.size
-        elif marker == 0xE1:
-            _application(found, source, at + 4, length - 2)
-        elif marker == _SCAN:
-            found.scan_at = at + 2 + length
-            return found
-        at += 2 + max(length, 2)
-    found.trouble.append("it has no end of segments")
+        at += step
+    found.trouble = ("damaged", "it has no end of segments")
     return found
+
+
+def _step(found: Segments, source: Source, at: int) -> int | None:
+    """Note what stands at ``at``; how far it is to the next segment, ``None`` for no further."""
+    head = source.at(at, 4)
+    if head[:2] == _END:
+        found.trouble = ("damaged", "it holds no picture")
+        return None
+    if len(head) < 4:
+        found.trouble = ("truncated", "it ends before the picture begins")
+        return None
+    marker = head[1]
+    if head[0] != 0xFF or (marker < 0xC0 and marker not in _BARE):
+        stray = _next_marker(source.at(at, RESYNC_BYTES))
+        if stray is None:
+            found.trouble = ("damaged", f"no segment where one should begin, at byte {at}")
+        return stray
+    if marker == 0xFF or marker in _BARE:  # fill byte, or a marker without a segment
+        return 1 if marker == 0xFF else 2
+    length = int.from_bytes(head[2:], "big")
+    if marker == _SCAN:
+        found.scan_at = at + 2 + length
+        return None
+    if marker in _SIZES:
+        found.size = _size(source.at(at + 5, 4)) or found.size
+    elif marker == 0xE1:
+        _application(found, source, at + 4, length - 2)
+    return 2 + max(length, 2)
 
 
 def _next_marker(data: bytes) -> int | None:
@@ -129,14 +136,14 @@ def is_whole(source: Source, scan_at: int) -> bool:
     camera appends; only where it is not near the end is the file searched from the scan on.
     """
     tail_at = max(scan_at, source.size - TAIL_BYTES)
-    if b"\xff\xd9" in source.at(tail_at, TAIL_BYTES):
+    if _END in source.at(tail_at, TAIL_BYTES):
         return True
     kept, at = b"", scan_at
     while at < tail_at and at < scan_at + SEARCH_BYTES:
         chunk = source.at(at, _CHUNK)
         if not chunk:
             return False
-        if b"\xff\xd9" in kept + chunk:
+        if _END in kept + chunk:
             return True
         kept, at = chunk[-1:], at + len(chunk)
     return False
@@ -213,9 +220,8 @@ def read(root: Path, file: str, settings: Settings) -> Frame:
     """
     with open_source(root, file) as source:
         contents, segments = read_contents(source, file)
-        if not segments.scan_at:
-            cut = "ends" in segments.trouble[0]
-            raise UnreadableFile("truncated" if cut else "damaged", segments.trouble[0])
+        if segments.trouble is not None:
+            raise UnreadableFile(*segments.trouble)
         if segments.size is None:
             raise UnreadableFile("damaged", "its picture has no size")
         if not is_whole(source, segments.scan_at):

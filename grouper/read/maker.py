@@ -86,7 +86,7 @@ class _Directory:
         kind, count, offset = self.entries.get(tag, (0, 0, 0))
         if kind not in (1, 2, 7):
             return None
-        data = self.fetch(offset, min(count, 128)).split(b"\0", 1)[0]
+        data = self.fetch(offset, min(count, 128)).lstrip(b"\0").split(b"\0", 1)[0]
         return "".join(chr(byte) for byte in data if 32 <= byte < 127).strip() or None
 
 

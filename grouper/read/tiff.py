@@ -10,7 +10,6 @@ from __future__ import annotations
 import struct
 from collections.abc import Iterator
 from dataclasses import replace
-from io import BytesIO
 from pathlib import Path
 from typing import Final
 
@@ -18,12 +17,12 @@ from grouper.contracts import Reader
 from grouper.errors import UnreadableFile
 from grouper.model import Frame, PictureSource
 from grouper.read.exif import PIXELS, Contents, camera_px, frame_from
-from grouper.read.jpeg import jpeg_size, may_show
-from grouper.read.jpeg import read_contents as read_jpeg
+from grouper.read.jpeg import jpeg_size, may_show, thumbnail_of
+from grouper.read.jpeg import read_contents_at as read_jpeg_at
 from grouper.read.maker import note_of
 from grouper.read.names import suffix_of
 from grouper.read.source import Source, open_source
-from grouper.read.tags import IMAGE, Span, Tags, parse_block, within
+from grouper.read.tags import IMAGE, THUMBNAIL, Span, Tags, parse_block, within
 from grouper.read.xmp import Packet, read_packet
 from grouper.settings import Settings
 
@@ -32,6 +31,8 @@ _MAGICS: Final = (
     b"IIRO", b"IIRS", b"MMOR",  # Olympus
     b"IIU\0",  # Panasonic
 )  # fmt: skip
+_INNER: Final = 0x002E
+"""Panasonic's tag for a whole JPEG inside the raw."""
 _BIG: Final = (b"II+\0", b"MM\0+")
 PLAIN_SUFFIXES: Final = (".tif", ".tiff")
 RAW_SUFFIXES: Final = (
@@ -60,31 +61,39 @@ def recognises(head: bytes) -> bool:
 def read_contents(source: Source, file: str) -> Contents:
     """Everything a TIFF-shaped file tells, whether its picture is whole or not."""
     tags = parse_block(source.stream)
-    panasonic = tags.spans.get((IMAGE, 0x002E))
-    if panasonic is not None:
-        tags = _with_inner(source, tags, panasonic)
+    inner = _inner(source, tags, file)
+    if inner is not None:
+        tags = _merged(tags, inner.tags)
     packet_at = tags.spans.get((IMAGE, 0x02BC))
     packet = read_packet(source.at(packet_at.offset, packet_at.length)) if packet_at else Packet()
-    note = note_of(tags, source.at)
-    contents = Contents(
+    size = full_size(tags)
+    picture = None if inner is None else thumbnail_of(source, inner.tags, file, size)
+    return Contents(
         file=file,
         size_bytes=source.size,
         tags=tags,
         packet=packet,
-        note=note,
-        stored_px=full_size(tags),
+        note=note_of(tags, source.at) if inner is None else inner.note,
+        stored_px=size,
+        picture=picture or small_picture(source, tags, file, size),
     )
-    return replace(contents, picture=small_picture(source, contents))
 
 
-def _with_inner(source: Source, tags: Tags, inner: Span) -> Tags:
-    """Add the tags of the JPEG inside a Panasonic raw, which alone has a complete Exif block."""
-    if not source.holds(inner.offset, inner.length):
-        return tags
-    data = source.at(inner.offset, inner.length)
-    more = read_jpeg(Source(BytesIO(data), len(data)), "")[0].tags
-    merged = {**more.values, **{k: v for k, v in tags.values.items() if k not in more.values}}
-    return replace(tags, values=merged)
+def _inner(source: Source, tags: Tags, file: str) -> Contents | None:
+    """The JPEG inside a Panasonic raw, which alone has a complete Exif block."""
+    place = tags.spans.get((IMAGE, _INNER))
+    if place is None or not source.holds(place.offset, place.length):
+        return None
+    return read_jpeg_at(source, file, place.offset)[0]
+
+
+def _merged(tags: Tags, inner: Tags) -> Tags:
+    """The tags of a raw with those of the JPEG inside, whose words count first.
+
+    Places in the file stay those of the raw, for the offsets of the two count differently.
+    """
+    words = {key: value for key, value in inner.values.items() if key[0] != THUMBNAIL}
+    return replace(tags, values={**tags.values, **words})
 
 
 def _directory_size(tags: Tags, name: str) -> tuple[int, int] | None:
@@ -105,7 +114,7 @@ def full_size(tags: Tags) -> tuple[int, int] | None:
         and (size := _directory_size(tags, name)) is not None
     ]
     borders = [tags.whole(IMAGE, tag) for tag in (0x0004, 0x0005, 0x0006, 0x0007)]
-    if (IMAGE, 0x002E) in tags.spans and None not in borders:
+    if (IMAGE, _INNER) in tags.spans and None not in borders:
         top, left, bottom, right = (value or 0 for value in borders)
         if bottom > top and right > left:
             sizes.append((right - left, bottom - top))
@@ -126,30 +135,29 @@ def _jpegs(source: Source, tags: Tags) -> Iterator[tuple[int, int]]:
             offsets, counts = _strips(source, tags, name)
             if len(offsets) == len(counts) == 1:
                 yield offsets[0], counts[0]
-    inner = tags.spans.get((IMAGE, 0x002E))
+    inner = tags.spans.get((IMAGE, _INNER))
     if inner is not None:
         yield inner.offset, inner.length
 
 
-def small_picture(source: Source, contents: Contents) -> PictureSource | None:
+def small_picture(
+    source: Source, tags: Tags, file: str, stored_px: tuple[int, int] | None
+) -> PictureSource | None:
     """The smallest JPEG in the file that shows the picture, else the file where Pillow can."""
     found = []
-    for offset, length in _jpegs(source, contents.tags):
+    for offset, length in _jpegs(source, tags):
         size = jpeg_size(source, offset, length)
-        if size is None or max(size) < LEAST_PREVIEW or not may_show(size, contents.stored_px):
-            continue
-        found.append((max(size), offset, length))
+        if size is not None and max(size) >= LEAST_PREVIEW and may_show(size, stored_px):
+            found.append((max(size), offset, length))
     if found:
         long_px, offset, length = min(found)
         return PictureSource(
             kind="thumbnail" if long_px <= LARGEST_THUMBNAIL else "preview",
-            file=contents.file,
+            file=file,
             offset=offset,
             length=length,
         )
-    if suffix_of(contents.file) in PLAIN_SUFFIXES:
-        return PictureSource(kind="main", file=contents.file)
-    return None
+    return PictureSource(kind="main", file=file) if suffix_of(file) in PLAIN_SUFFIXES else None
 
 
 def _strips(source: Source, tags: Tags, name: str) -> tuple[list[int], list[int]]:

@@ -132,7 +132,7 @@ def test_a_raw_with_its_metadata_in_an_inner_jpeg(tmp_path: Path) -> None:
     frame = frame_of(tmp_path, tiff(main, magic=b"IIU\0"), "QMK_0417.RW2")
     assert frame.taken == datetime(2026, 3, 14, 9, 14, 12, 250000)
     assert (frame.width_px, frame.height_px, frame.lens) == (6000, 4000, "Quillmark 24-70mm f/4")
-    assert shown(tmp_path, frame.picture) == inner
+    assert shown(tmp_path, frame.picture) == SMALL
 
 
 def test_a_plain_tiff(tmp_path: Path) -> None:
