@@ -10,14 +10,18 @@ import numpy as np
 
 from grouper.group.choose import Proposal, Rule
 from grouper.group.evidence import (
+    SEEN_AT_BOUNDARY,
     STEP_TAKEN,
+    STILL,
     Evidence,
     evenness_weight,
+    is_still,
     relation_weight,
     still_weight,
 )
 from grouper.group.exposures import exposure_levels, ladder_weight
 from grouper.group.pairs import STOP_EV, Floats
+from grouper.group.stops import Stops, find_stops
 from grouper.group.stretches import grow
 
 START = -2.5
@@ -34,6 +38,10 @@ TIED_BACK = math.log(0.80 / 0.04)
 a second sweep at another exposure, the end of a circle. At a boundary that is rare."""
 LOST_ONE = 1.6
 """A jump of two to four in the file numbers where no overlap is seen: frames were lost."""
+LONE_VIEW = -2.5
+"""A view that overlaps nothing is more often a single than what two lost frames left behind."""
+SWEPT = {"same": 0.03, "turned": 0.90, "apart": 0.07}
+"""What is seen between the views of a sweep: spares and lost frames are rare."""
 MOST_AGAINST_EXPOSURE = -5.0
 """An exposure that wanders through a whole sweep is one slip, not one at every frame."""
 MOVED_M = 10.0
@@ -48,32 +56,47 @@ SQUARE_DEG = 10.0
 
 def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
     """Propose panoramas among the frames ``first`` to ``last`` of the strand."""
-    weights = link_weights(evidence)
+    stops = find_stops(evidence)
+    weights = link_weights(evidence, stops)
     starts = [first, *(k + 1 for k in range(first, last) if weights[k] < STRONG)]
     ends = {last, *(k for k in range(first, last) if weights[k] < STRONG)}
     for start in starts:
-        stretch = _Stretch(evidence, weights, start)
+        stretch = _Stretch(evidence, stops, weights, start)
         for end, weight in grow(start, last, stretch.link_weight):
             if end not in ends:
                 continue
-            proposal = _judge(evidence, start, end, weight)
+            proposal = _judge(evidence, stops, start, end, weight)
             if proposal is not None and proposal.weight > 0:
                 yield proposal
 
 
-def link_weights(evidence: Evidence) -> Floats:
+def link_weights(evidence: Evidence, stops: Stops) -> Floats:
     """Weight of each pair being neighbours in a sweep, before what the stretch excuses."""
-    turning = relation_weight(evidence, same=0.03, turned=0.90, apart=0.07) + evidence.exposure
-    legs = still_weight(evidence) + STEP_TAKEN
-    overlap = np.where(evidence.turned > 0.5, _overlap_weight(evidence.overlap), 0.0)
-    seen = np.where(evidence.exposed, np.maximum(turning, legs), turning) + overlap
+    seen = relation_weight(evidence, **SWEPT)
+    # Where neighbours cannot be compared, another frame of the stop may have been.
+    told_turned = math.log(SWEPT["turned"] / SEEN_AT_BOUNDARY["turned"])
+    told_still = math.log(SWEPT["same"] / SEEN_AT_BOUNDARY["same"])
+    told = evidence.apart <= 0.5
+    seen = np.where(stops.turned & ~told, told_turned, seen)
+    seen = np.where(stops.still & ~told, told_still, seen)
+    turning = seen + np.where(stops.turned, _overlap_weight(stops.overlap), 0.0)
+    leg = ~stops.begins & evidence.exposed
+    legs = np.where(
+        stops.still & ~told,
+        math.log(STILL["same"] / SEEN_AT_BOUNDARY["same"]),
+        still_weight(evidence),
+    )
     number = evidence.pairs.number_step
-    lost = (evidence.apart > 0.5) & (number >= 2) & (number <= 4)
+    lost = stops.gap & (number >= 2) & (number <= 4)
     with np.errstate(invalid="ignore"):
         moved = evidence.pairs.moved_m > MOVED_M
     stood = np.where(np.isfinite(evidence.pairs.moved_m), np.where(moved, MOVED, STAYED), 0.0)
     weight: Floats = (
-        seen + evidence.settings + evidence.pause + np.where(lost, LOST_ONE, 0.0) + stood
+        np.where(leg, legs + STEP_TAKEN, turning + evidence.exposure)
+        + evidence.settings
+        + evidence.pause
+        + np.where(lost, LOST_ONE, 0.0)
+        + stood
     )
     return weight
 
@@ -89,8 +112,9 @@ def _overlap_weight(overlap: Floats) -> Floats:
 class _Stretch:
     """The weight of adding one more frame to a stretch that began at ``start``."""
 
-    def __init__(self, evidence: Evidence, weights: Floats, start: int) -> None:
+    def __init__(self, evidence: Evidence, stops: Stops, weights: Floats, start: int) -> None:
         self._evidence = evidence
+        self._stops = stops
         self._weights = weights
         self._start = start
         self._levels = [float(evidence.pairs.light[start])]
@@ -100,38 +124,42 @@ class _Stretch:
     def link_weight(self, link: int) -> float:
         evidence = self._evidence
         weight = float(self._weights[link])
-        light = float(evidence.pairs.light[link + 1])
-        known = any(abs(light - level) <= STOP_EV for level in self._levels)
-        if not known:
-            self._levels.append(light)
-        leg = bool(evidence.exposed[link]) and not evidence.turned[link] > 0.5
-        if self._has_legs and known and evidence.exposed[link] and not leg:
-            weight -= float(evidence.exposure[link])  # back to the bracket's first exposure
-        elif not leg:
-            weight += self._excess(float(evidence.exposure[link]))
+        leg = not self._stops.begins[link] and bool(evidence.exposed[link])
+        if not leg:
+            weight += self._excused(link)
         self._has_legs |= leg
-        if evidence.apart[link] > 0.5 and evidence.tie(link + 1, self._start) is not None:
+        tie = evidence.tie(link + 1, self._start) if self._stops.gap[link] else None
+        if tie is not None:
             weight += TIED_BACK
+            if is_still(tie) and evidence.exposed[link]:
+                weight -= float(evidence.exposure[link])  # the sweep again at another exposure
         return weight
 
-    def _excess(self, exposure: float) -> float:
-        """What to give back of an exposure weight that goes beyond the most for a stretch."""
+    def _excused(self, link: int) -> float:
+        """What to give back of the weight of a changed exposure."""
+        evidence = self._evidence
+        exposure = float(evidence.exposure[link])
+        light = float(evidence.pairs.light[link + 1])
+        known = any(abs(light - level) <= STOP_EV for level in self._levels)
+        self._levels.append(light)
+        if self._has_legs and known and not evidence.pairs.changed["aperture"][link]:
+            return -exposure  # back to the bracket's first exposure
         before = max(self._exposure, MOST_AGAINST_EXPOSURE)
         self._exposure += exposure
-        counted = max(self._exposure, MOST_AGAINST_EXPOSURE) - before
-        return counted - exposure
+        return max(self._exposure, MOST_AGAINST_EXPOSURE) - before - exposure
 
 
-def _judge(evidence: Evidence, start: int, end: int, weight: float) -> Proposal | None:
+def _judge(
+    evidence: Evidence, stops: Stops, start: int, end: int, weight: float
+) -> Proposal | None:
     span = slice(start, end)
     looked = evidence.looked[span]
-    turned = evidence.turned[span] > 0.5
-    blind = ~looked & ~evidence.exposed[span]
-    steps = turned | blind | (evidence.apart[span] > 0.5)
-    if looked.any() and turned.sum() + blind.sum() < steps.sum() - turned.sum() - blind.sum():
+    turned, gaps, steps = stops.turned[span], stops.gap[span], stops.begins[span]
+    steps & ~turned & ~gaps
+    if gaps.sum() > steps.sum() - gaps.sum():
         return None  # more gaps than overlaps: it does not hang together
     views = int(steps.sum()) + 1
-    if views < 2 or (not turned.any() and not blind.any()):
+    if views < 2:
         return None
     if not looked.any():
         if views < FEWEST_BLIND_VIEWS:
@@ -141,18 +169,35 @@ def _judge(evidence: Evidence, start: int, end: int, weight: float) -> Proposal 
         weight += START
     if views == 2:
         weight += PAIR_ONLY
+    weight += _lone_views_weight(evidence, stops, start, end)
     slack = evidence.pairs.pause_slack_s[span]
     weight += evenness_weight(evidence.log_pause[span][steps], slack[steps])
-    weight += _steadiness_weight(evidence.shift[span][turned])
-    weight += _squareness_weight(evidence.heading[span][turned])
+    weight += _steadiness_weight(stops.shift[span][turned])
+    weight += _squareness_weight(stops.heading[span][turned])
     weight += _brackets_weight(evidence, start, end, steps)
     return Proposal(
         kind="panorama",
         first=start,
         last=end,
         weight=weight,
-        evidence=_reasons(evidence, span, turned, steps),
+        evidence=_reasons(evidence, stops, span),
     )
+
+
+def _lone_views_weight(evidence: Evidence, stops: Stops, start: int, end: int) -> float:
+    """Weight against views that were looked at and overlap nothing else of the stretch."""
+    if not stops.gap[start:end].any():
+        return 0.0
+    # stop number of every frame of the stretch
+    stop = np.concatenate([[0], np.cumsum(stops.begins[start:end])])
+    joined = np.zeros(int(stop[-1]) + 1, dtype=bool)
+    for link in np.flatnonzero(stops.begins[start:end] & ~stops.gap[start:end]):
+        joined[stop[link]] = joined[stop[link + 1]] = True
+    for frame in range(start + 2, end + 1):
+        for earlier, _ in evidence.tied.get(frame, ()):
+            if earlier >= start and stop[earlier - start] != stop[frame - start]:
+                joined[stop[earlier - start]] = joined[stop[frame - start]] = True
+    return LONE_VIEW * int((~joined).sum())
 
 
 def _steadiness_weight(shift: Floats) -> float:
@@ -193,12 +238,11 @@ def _brackets_weight(evidence: Evidence, start: int, end: int, steps: np.ndarray
     return weight
 
 
-def _reasons(
-    evidence: Evidence, span: slice, turned: np.ndarray, steps: np.ndarray
-) -> tuple[str, ...]:
+def _reasons(evidence: Evidence, stops: Stops, span: slice) -> tuple[str, ...]:
     reasons: list[str] = []
+    turned, steps = stops.turned[span], stops.begins[span]
     if turned.any():
-        overlap = evidence.overlap[span][turned]
+        overlap = stops.overlap[span][turned]
         reasons.append(
             f"{int(turned.sum())} of {int(steps.sum())} neighbours overlap by "
             f"{overlap.min() * 100:.0f}-{overlap.max() * 100:.0f} %"

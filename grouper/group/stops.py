@@ -1,0 +1,79 @@
+"""Stops: neighbouring frames of one view, as a tripod head holds still for a bracket or stack.
+
+Whether a frame stays at the stop of the frame before or begins a new one is told by the
+pictures, by other frames of the stop where the two neighbours cannot be compared (a blown leg
+beside a black one), and by the exposures where no picture says anything.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from grouper.group.evidence import Evidence, is_still
+from grouper.group.looking import is_sure
+from grouper.group.pairs import STOP_EV, Floats
+from grouper.model import Sighting
+
+LONGEST_LOOK_BACK = 40
+"""Frames of a stop that a new frame is held against: more than any bracket has."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stops:
+    """Arrays over the pairs of a strand, shape (n - 1,).
+
+    ``begins`` is true where the second frame begins a new stop. ``overlap`` is the share it
+    has in common with the stop before (NaN where none was seen) and ``still`` whether it was
+    seen to look the same way. ``gap`` marks new stops that were looked at and share nothing.
+    """
+
+    begins: NDArray[np.bool_]
+    still: NDArray[np.bool_]
+    turned: NDArray[np.bool_]
+    gap: NDArray[np.bool_]
+    overlap: Floats
+    shift: Floats
+    heading: Floats
+
+
+def find_stops(evidence: Evidence) -> Stops:
+    """Walk along a strand and tell its stops apart."""
+    count = len(evidence.pairs.frames) - 1
+    flags = {
+        name: np.zeros(max(count, 0), dtype=bool) for name in ("begins", "still", "turned", "gap")
+    }
+    overlap, shift, heading = (np.full(max(count, 0), np.nan) for _ in range(3))
+    start = 0
+    for link in range(count):
+        sighting = _against_stop(evidence, start, link)
+        if sighting is None:
+            flags["begins"][link] = not _may_be_leg(evidence, start, link)
+            flags["gap"][link] = flags["begins"][link] and bool(evidence.looked[link])
+        else:
+            flags["still"][link] = is_still(sighting)
+            flags["turned"][link] = flags["begins"][link] = not is_still(sighting)
+            overlap[link] = sighting.overlap
+            shift[link] = np.hypot(*sighting.shift_share)
+            heading[link] = np.degrees(np.arctan2(sighting.turn_deg[0], sighting.turn_deg[1]))
+        if flags["begins"][link]:
+            start = link + 1
+    return Stops(**flags, overlap=overlap, shift=shift, heading=heading)
+
+
+def _against_stop(evidence: Evidence, start: int, link: int) -> Sighting | None:
+    """The surest overlap of the frame after ``link`` with the frames of the stop so far."""
+    direct = evidence.pairs.seen(link, link + 1)
+    if direct is not None and is_sure(direct):
+        return direct
+    return evidence.tie(link + 1, max(start, link + 1 - LONGEST_LOOK_BACK))
+
+
+def _may_be_leg(evidence: Evidence, start: int, link: int) -> bool:
+    """Whether, unseen, the frame may be another leg of the stop: its exposure is a new one."""
+    if evidence.looked[link] or not evidence.exposed[link]:
+        return False
+    levels = evidence.pairs.light[max(start, link + 1 - LONGEST_LOOK_BACK) : link + 1]
+    return bool((np.abs(levels - evidence.pairs.light[link + 1]) > STOP_EV).all())
