@@ -399,6 +399,9 @@ class Result:
     findings: tuple[Finding, ...]
     """Findings about the card as a whole; those about a set are in the set."""
     settings: Settings
+    pictures: Mapping[str, bytes] = field(default_factory=dict, compare=False, repr=False)
+    """Small upright JPEGs by main file, for people to look at; may be read when asked for.
+    A frame without a picture that can be read is not in it."""
 
     @property
     def sets(self) -> tuple[Set, ...]:

@@ -15,6 +15,7 @@ from grouper.model import Finding, Grouping, Result, Scan
 from grouper.read import read_frames
 from grouper.settings import Settings
 from grouper.sight import BlindEye, open_eye
+from grouper.sight.small import SmallPictures
 from grouper.write import write_result
 
 if TYPE_CHECKING:
@@ -88,7 +89,10 @@ def run(
     scanned = scan(cards, settings, jobs=jobs, progress=progress)
     grouping = group(scanned, settings, jobs=jobs, progress=progress)
     grouping, findings = check(scanned, grouping, settings)
-    return Result(scan=scanned, grouping=grouping, findings=findings, settings=settings)
+    pictures = SmallPictures(Path(scanned.root), scanned.frames, jobs=jobs, progress=progress)
+    return Result(
+        scan=scanned, grouping=grouping, findings=findings, settings=settings, pictures=pictures
+    )
 
 
 def write(result: Result, out: Path, *, links: LinkKind | None = None) -> Written:
