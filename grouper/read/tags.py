@@ -26,6 +26,8 @@ from typing import Any, BinaryIO, Final
 
 from exifread.core.exceptions import ExifError
 from exifread.core.exif_header import ExifHeader
+from exifread.tags import DEFAULT_STOP_TAG
+from exifread.tags.exif import EXIF_TAGS
 
 logging.getLogger("exifread").setLevel(logging.CRITICAL + 1)
 """exifread logs every odd byte of a foreign file; what matters of it becomes an Unread record."""
@@ -179,47 +181,68 @@ class _Header(ExifHeader):
         self.values: dict[tuple[str, int], Value] = {}
         self.spans: dict[tuple[str, int], Span] = {}
 
-    def _process_tag(
+    def dump_ifd(
         self,
         ifd: int,
         ifd_name: str,
-        tag_entry: Any,
-        entry: int,
-        tag: int,
-        tag_name: str,
-        relative: bool,
-        stop_tag: str,
+        tag_dict: Any = None,
+        relative: int = 0,
+        stop_tag: str = DEFAULT_STOP_TAG,
     ) -> None:
-        key = (ifd_name, tag)
-        if tag in _SPANS:
-            self._keep_span(key, entry)
+        """Read what we use of a directory, unless it is none.
+
+        All entries are unpacked at once, and only those wanted are handed to exifread.
+        """
+        names = EXIF_TAGS if tag_dict is None else tag_dict
+        count = self.s2n(ifd, 2)
+        if not 0 < count <= MOST_ENTRIES:
             return
-        if tag not in _WANTED.get(ifd_name, _PICTURE_TAGS) or key in self.values:
-            return
-        if self.s2n(entry + 4, 4) > MOST_VALUES:
-            return
+        self.file_handle.seek(self.offset + ifd + 2)
+        data = self.file_handle.read(12 * count)
+        data = data[: len(data) // 12 * 12]
+        wanted = _WANTED.get(ifd_name, _PICTURE_TAGS)
+        layout = ("<" if self.endian == "I" else ">") + "HHII"
+        for index, (tag, kind, number, place) in enumerate(struct.iter_unpack(layout, data)):
+            key, entry = (ifd_name, tag), ifd + 2 + 12 * index
+            if tag in _SPANS:
+                inline = number * _BYTES_OF_TYPE.get(kind, 1) <= 4
+                offset = self.base + (entry + 8 if inline else place)
+                self.spans.setdefault(key, Span(offset, kind, number))
+            elif tag in wanted and key not in self.values and number <= MOST_VALUES:
+                self._keep_value(key, entry, names.get(tag), stop_tag)
+
+    def _keep_value(self, key: tuple[str, int], entry: int, known: Any, stop_tag: str) -> None:
+        directory, tag = key
+        name = known[0] if known else f"Tag 0x{tag:04X}"
         try:
-            super()._process_tag(ifd, ifd_name, tag_entry, entry, tag, tag_name, relative, stop_tag)
+            self._process_tag(0, directory, known, entry, tag, name, False, stop_tag)
         except _ODD:
             return
-        found = self.tags.get(f"{ifd_name} {tag_name}")
+        found = self.tags.get(f"{directory} {name}")
         if found is None:
             return
         self.values[key] = found.values
-        if tag in _MARKED_RATIOS and ifd_name == EXIF:
+        if tag in _MARKED_RATIOS and directory == EXIF:
             self._keep_marking(key, found.field_offset)
 
-    def dump_ifd(self, ifd: int, ifd_name: str, *args: Any, **kwargs: Any) -> None:
-        """Read a directory, unless it is none."""
-        if 0 < self.s2n(ifd, 2) <= MOST_ENTRIES:
-            super().dump_ifd(ifd, ifd_name, *args, **kwargs)
+    def s2n(self, offset: int, length: int, signed: bool = False) -> int:
+        """A whole number out of the block; 0 beyond its end, as exifread has it.
 
-    def _keep_span(self, key: tuple[str, int], entry: int) -> None:
-        kind, count = self.s2n(entry + 2, 2), self.s2n(entry + 4, 4)
-        inline = count * _BYTES_OF_TYPE.get(kind, 1) <= 4
-        offset = entry + 8 if inline else self.s2n(entry + 8, 4)
-        if key not in self.spans:
-            self.spans[key] = Span(self.base + offset, kind, count)
+        Called some hundred times a file, and three times as quick as what it replaces.
+        """
+        self.file_handle.seek(self.offset + offset)
+        part = self.file_handle.read(length)
+        if len(part) != length:
+            return 0
+        return int.from_bytes(part, "little" if self.endian == "I" else "big", signed=signed)
+
+    def _get_printable_for_field(
+        self, count: int, values: Any, field_type: Any, tag_entry: Any, stop_tag: str
+    ) -> tuple[str, bool]:
+        """Spell nothing out; but exifread follows pointers to directories from here."""
+        if tag_entry and isinstance(tag_entry[1], tuple):
+            return super()._get_printable_for_field(count, values, field_type, tag_entry, stop_tag)
+        return "", False
 
     def _keep_marking(self, key: tuple[str, int], offset: int) -> None:
         over, under = self.s2n(offset, 4), self.s2n(offset + 4, 4)
@@ -320,6 +343,8 @@ def text(value: Value | None) -> str | None:
     if value is None:
         return None
     plain = value if isinstance(value, str) else _decoded(value)
+    if len(plain) <= MOST_TEXT and plain.isascii() and plain.isprintable():  # nearly always
+        return " ".join(plain.split()) or None
     kept = "".join(
         " " if char.isspace() else char
         for char in plain.split("\0", 1)[0][: 4 * MOST_TEXT]

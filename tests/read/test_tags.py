@@ -265,5 +265,5 @@ def test_exifread_still_offers_what_is_driven_here() -> None:
     # these would lose the handling of odd entries without a word.
     from exifread.core.exif_header import ExifHeader
 
-    for name in ("_process_tag", "dump_ifd", "s2n"):
+    for name in ("_process_tag", "_get_printable_for_field", "dump_ifd", "s2n"):
         assert callable(getattr(ExifHeader, name))
