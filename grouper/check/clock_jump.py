@@ -35,6 +35,10 @@ _ADVICE = (
     "track log; on location, set the clock once and leave it."
 )
 
+_PAUSE_S = 300.0
+"""The pause between the two frames is not known and hides in the jump: a few minutes at most
+where shooting went on (common practice, no source)."""
+
 
 def find(scan: Scan, grouping: Grouping, settings: Settings) -> Iterator[Problem]:
     """One problem for each jump."""
@@ -45,9 +49,9 @@ def find(scan: Scan, grouping: Grouping, settings: Settings) -> Iterator[Problem
         yield Problem(
             frames=(before, after),
             message=(
-                f"The clock jumped {way} by {words.duration(seconds)} between "
+                f"The clock jumped {way} by about {words.duration(seconds)} between "
                 f"{words.base_name(before)} and {words.base_name(after)}"
-                f"{explain_offset(seconds)}."
+                f"{explain_offset(seconds, _PAUSE_S)}."
             ),
             advice=_ADVICE,
             measured={"jump_s": round(seconds, 3)},

@@ -103,9 +103,9 @@ def is_full_turn(row: Sequence[View], found: Set) -> bool:
     yaws = [view.yaw_deg for view in row if view.yaw_deg is not None]
     if len(yaws) < len(row) or found.layout.pointing_from == "assumed":
         return False
-    # What is left uncovered must be less than three quarters of a frame: one frame more would
-    # have closed it. More is an open sweep.
-    return 360.0 - (max(yaws) - min(yaws)) < 1.75 * _width_deg(row[0], found)
+    # What is left uncovered must be less than half a frame: one frame more would have closed it
+    # with room to spare. More is an open sweep.
+    return 360.0 - (max(yaws) - min(yaws)) < 1.5 * _width_deg(row[0], found)
 
 
 def _mark_seam(pairs: list[Pair], rows: tuple[tuple[View, ...], ...], found: Set) -> list[Pair]:
@@ -273,9 +273,16 @@ def _rest(pair: Pair, pairs: list[Pair]) -> list[Pair]:
 
 
 def _others_are_seen(pair: Pair, pairs: list[Pair]) -> bool:
-    """All the sweep's other pairs match, at least two of them: so this one should have."""
+    """All the sweep's other pairs match, and each of the two frames with its other neighbour.
+
+    So both are known to hold what it takes to match. The first and the last frame of a row
+    have no other neighbour to show it: nothing is said of them.
+    """
     rest = [other for other in _rest(pair, pairs) if not other.is_seam]
-    return len(rest) >= 2 and all(other.seen for other in rest)
+    matched = [number for other in rest for number in (other.a.number, other.b.number)]
+    return (
+        all(other.seen for other in rest) and pair.a.number in matched and pair.b.number in matched
+    )
 
 
 def _is_featureless(pair: Pair) -> bool:

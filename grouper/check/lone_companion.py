@@ -42,10 +42,11 @@ def find(scan: Scan, grouping: Grouping, settings: Settings) -> Iterator[Problem
     """One problem for each body and kind of missing file."""
     frames = frames_by_file(scan.frames)
     unread = {stem_of(record.file) for record in scan.unread}
+    set_of = {frame.file: found.id for found in grouping.sets for frame in found.frames}
     for files in grouping.order:
         own = [frames[file] for file in files if file in frames and not frames[file].composite]
         lone: dict[tuple[str, ...], list[Frame]] = defaultdict(list)
-        for frame, lacks in _find_lone(own, settings.check.lone_companion_run):
+        for frame, lacks in _find_lone(own, set_of, settings.check.lone_companion_run):
             # A half that is there but unreadable is unreadable-file already.
             if stem_of(frame.file) not in unread:
                 lone[lacks].append(frame)
@@ -53,7 +54,9 @@ def find(scan: Scan, grouping: Grouping, settings: Settings) -> Iterator[Problem
             yield _problem(lacks, odd)
 
 
-def _find_lone(frames: list[Frame], longest: int) -> Iterator[tuple[Frame, tuple[str, ...]]]:
+def _find_lone(
+    frames: list[Frame], set_of: dict[str, str], longest: int
+) -> Iterator[tuple[Frame, tuple[str, ...]]]:
     kinds = [_kinds(frame) for frame in frames]
     runs = [(kind, list(group)) for kind, group in groupby(range(len(frames)), kinds.__getitem__)]
     for place, (kind, indexes) in enumerate(runs):
@@ -62,9 +65,21 @@ def _find_lone(frames: list[Frame], longest: int) -> Iterator[tuple[Frame, tuple
             continue
         usual = beside[0][0]
         flanked = all(other == usual and len(group) >= 2 for other, group in beside)
+        if flanked and len(beside) < 2:
+            # At either end of the card the setting may simply have been changed, unless the
+            # frames belong to the set beside them.
+            flanked = _is_same_set(frames, indexes, beside[0][1], set_of)
         if flanked and kind < usual:
             lacks = tuple(sorted(usual - kind))
             yield from ((frames[index], lacks) for index in indexes)
+
+
+def _is_same_set(
+    frames: list[Frame], indexes: list[int], beside: list[int], set_of: dict[str, str]
+) -> bool:
+    near = beside[0] if beside[0] > indexes[-1] else beside[-1]
+    sets = {set_of.get(frames[index].file) for index in (*indexes, near)}
+    return len(sets) == 1 and None not in sets
 
 
 def _kinds(frame: Frame) -> frozenset[str]:

@@ -6,7 +6,7 @@ import pytest
 
 from grouper.check.lone_companion import CHECK
 from grouper.model import Frame, Unread
-from tests.check.sets import ask_card, card, names
+from tests.check.sets import ask_card, card, names, sweep
 from tests.support import frame
 
 
@@ -41,6 +41,10 @@ SILENT = [
         id="a picture the body composed",
     ),
     pytest.param([pair(1), lone(2)], id="too few to tell"),
+    pytest.param(
+        [lone(n) if n in (1, 2, 8) else pair(n) for n in range(1, 9)],
+        id="the first and last frames of the card",
+    ),
 ]
 
 SPEAKS = [
@@ -62,12 +66,6 @@ SPEAKS = [
         "QMK_0003.JPG and QMK_0007.JPG lack the NEF file",
         id="two frames apart",
     ),
-    pytest.param(
-        [lone(n) if n == 8 else pair(n) for n in range(1, 9)],
-        ["QMK_0008"],
-        "QMK_0008.JPG lacks",
-        id="the last frame",
-    ),
 ]
 
 
@@ -87,3 +85,9 @@ def test_stays_silent_on_a_half_that_cannot_be_read() -> None:
     frames = [lone(4) if n == 4 else pair(n) for n in range(1, 9)]
     record = Unread(file="100QMARK/QMK_0004.NEF", reason="truncated")
     assert ask_card(CHECK, card(singles=frames, unread=[record])) == []
+
+
+def test_speaks_on_the_last_frame_of_the_card_in_a_set_of_pairs() -> None:
+    found = sweep(odd={i: {"companions": (f"100QMARK/QMK_{417 + i:04d}.NEF",)} for i in range(6)})
+    (problem,) = ask_card(CHECK, card(found))
+    assert names(problem.frames) == ["QMK_0423"]

@@ -55,6 +55,9 @@ SILENT = [
         regard(blind(sweep(), 3), [3], glance=glance(spread=0.01)),
         id="featureless sky between matching neighbours",
     ),
+    pytest.param(
+        blind(sweep(), 0), id="the first pair unmatched, whose first frame matches nothing"
+    ),
     pytest.param(blind(sweep(), 2, 4), id="one pair unmatched among several unmatched"),
     pytest.param(sweep(2), id="two views only"),
     pytest.param(tangled(sweep()), id="two views that changed places by a hair"),
