@@ -117,9 +117,7 @@ def project(
 def sample(picture: FloatArray, column: FloatArray, row: FloatArray) -> FloatArray:
     """Bilinear samples at columns and rows; beyond the edge the edge is repeated."""
     return np.asarray(
-        ndimage.map_coordinates(
-            picture, (row, column), order=1, mode="nearest", prefilter=False
-        )
+        ndimage.map_coordinates(picture, (row, column), order=1, mode="nearest", prefilter=False)
     )
 
 
@@ -236,9 +234,7 @@ def _fit(a: Level, b: Level, column: FloatArray, row: FloatArray, at: NDArray[np
     return Fit(correlation(seen, there), at.size, at.size / a.band.size, move_share)
 
 
-def detail(
-    a: Level, camera_a: Pinhole, b: Level, camera_b: Pinhole, turn: DoubleArray
-) -> Detail:
+def detail(a: Level, camera_a: Pinhole, b: Level, camera_b: Pinhole, turn: DoubleArray) -> Detail:
     """Look closer at a fit: slopes and blocks of the first picture's grid."""
     column, row, inside = project(directions(camera_a), turn[None], camera_b)
     seen = sample(b.band, column[0], row[0]).reshape(a.band.shape)

@@ -15,14 +15,14 @@ from grouper.sight.camera import CameraBelief, CameraKey, camera_of
 from grouper.sight.glance import glance as glance_at
 from grouper.sight.pair import Match, best_match, search, sighting
 from grouper.sight.picture import Preview, contradicts, decode, preview
-from grouper.sight.plate import Plate
+from grouper.sight.plate import SCOUT, Plate
 from grouper.sight.search import views_for
 from grouper.sight.solve import solve_pointings
 from grouper.sight.sphere import View
 
 _LEVEL = View()
 _SURE = 0.9
-_WORTH = 8.0
+_WORTH = 0.0
 _LEARN_PAIRS = 12
 """Pairs of one camera from which an unknown focal length is learned: enough that one bad
 pair does not decide."""
@@ -135,9 +135,10 @@ class PictureEye:
         if best is not None and best.certainty >= _SURE:
             return best
         half = max(*a.pinhole(0, shares[0]).half_fov_rad, *b.pinhole(0, shares[1]).half_fov_rad)
+        found = []
         for views in views_for(round(half, 2)):
             if views:
-                found += search(a, b, shares, views)
+                found += search(a, b, shares, views, SCOUT)
         found.sort(key=lambda one: -one.score)
         again = best_match(a, b, shares, found)
         if best is None or (again is not None and again.certainty > best.certainty):

@@ -115,14 +115,27 @@ def masked_ncc(
     return np.asarray(np.clip(ncc, -1.0, 1.0, out=ncc), dtype=np.float32)
 
 
+def both_ways(ncc: FloatArray) -> FloatArray:
+    """Join the coefficients of the slopes to the right and downwards.
+
+    The harmonic mean, 0 where either is not positive: two pictures that share only a level
+    horizon agree perfectly downwards and not at all to the right.
+
+    Args:
+        ncc: of shape (..., 2, h, w).
+    """
+    right, down = np.maximum(ncc[..., 0, :, :], 0.0), np.maximum(ncc[..., 1, :, :], 0.0)
+    return np.asarray(2.0 * right * down / np.maximum(right + down, np.float32(1e-6)))
+
+
 def peaks(
     ncc: FloatArray, cells: FloatArray, least_cells: FloatArray, count: int, radius: int
 ) -> list[Peak]:
     """The best shifts in a batch, best first, none within ``radius`` cells of a better one.
 
-    The score is ncc * sqrt(cells): the standard error of a correlation coefficient over n
-    independent cells is about 1/sqrt(n) (Fisher 1915), so the score counts how many of
-    them the match stands above chance.
+    The score weighs a coefficient with the cells it rests on: its standard error over n
+    independent cells goes with n**-0.5 (Fisher 1915); neighbouring cells are not
+    independent, and 0.4 told right shifts from wrong ones best on rendered pairs.
 
     Args:
         ncc: coefficients of shape (layers, h, w).
@@ -131,7 +144,7 @@ def peaks(
         count: most peaks returned.
         radius: half the side of the square cleared round a peak, in every layer.
     """
-    score = ncc * np.sqrt(cells)
+    score = ncc * np.maximum(cells, 1.0) ** np.float32(0.4)
     score[cells < least_cells[:, None, None]] = 0.0
     _, rows, columns = score.shape
     near = np.arange(-radius, radius + 1)

@@ -8,7 +8,7 @@ import numpy as np
 
 from grouper.model import Sighting
 from grouper.sight import align
-from grouper.sight.plate import Plate
+from grouper.sight.plate import FINE, SEARCH, Plate
 from grouper.sight.search import Candidate, Views, candidates
 from grouper.sight.sphere import DoubleArray, View, rotation_vector
 from grouper.sight.verdict import Evidence, certainty
@@ -20,7 +20,6 @@ _CANDIDATES = 3
 """The right shift is nearly always among the first three (see tests/sight)."""
 _GROUND_SHARE = 0.4
 """Share of the pixels, the steepest ones, that alignment uses: the rest add little but time."""
-_COARSE, _FINE = 0, 1
 _COARSE_STEPS, _FINE_STEPS = 5, 4
 _CLEAR = 1.5
 """A candidate that, refined, stands this far above the next needs no second look."""
@@ -36,22 +35,22 @@ class Match:
     view: View
 
 
-def best_match(a: Plate, b: Plate, focal_shares: tuple[float, float], found: list[Candidate]) -> Match | None:
+def best_match(
+    a: Plate, b: Plate, focal_shares: tuple[float, float], found: list[Candidate]
+) -> Match | None:
     """Refine the best candidates and judge the best of them; ``None`` when nothing fits."""
     if not found:
         return None
     found = found[:_CANDIDATES]
     turns, fits = _aligned(
-        a, b, focal_shares, np.stack([one.turn for one in found]), _COARSE, _COARSE_STEPS
+        a, b, focal_shares, np.stack([one.turn for one in found]), SEARCH, _COARSE_STEPS
     )
-    begun = [
-        (fit.strength, place) for place, fit in enumerate(fits) if fit is not None
-    ]
+    begun = [(fit.strength, place) for place, fit in enumerate(fits) if fit is not None]
     if not begun:
         return None
     begun.sort(reverse=True)
     chosen = [place for at, place in begun[:2] if at * _CLEAR >= begun[0][0]]
-    turns, fits = _aligned(a, b, focal_shares, turns[chosen], _FINE, _FINE_STEPS)
+    turns, fits = _aligned(a, b, focal_shares, turns[chosen], FINE, _FINE_STEPS)
     matches = []
     for place, turn, fit in zip(chosen, turns, fits, strict=True):
         if fit is not None and fit.overlap >= LEAST_OVERLAP / 2:
@@ -67,18 +66,20 @@ def _judged(
     fit: align.Fit,
     candidate: Candidate,
 ) -> Match:
-    camera_a, camera_b = a.pinhole(_FINE, focal_shares[0]), b.pinhole(_FINE, focal_shares[1])
-    detail = align.detail(a.level(_FINE), camera_a, b.level(_FINE), camera_b, turn)
+    camera_a, camera_b = a.pinhole(FINE, focal_shares[0]), b.pinhole(FINE, focal_shares[1])
+    detail = align.detail(a.level(FINE), camera_a, b.level(FINE), camera_b, turn)
     roll = float(rotation_vector(turn)[2])
-    evidence = Evidence(fit, detail, roll, candidate.score, candidate.margin)
+    evidence = Evidence(fit, detail, roll, candidate.margin)
     return Match(turn, evidence, certainty(evidence), candidate.view)
 
 
 def search(
-    a: Plate, b: Plate, focal_shares: tuple[float, float], views: Views
+    a: Plate, b: Plate, focal_shares: tuple[float, float], views: Views, level: int = SEARCH
 ) -> list[Candidate]:
     """The candidates under some views, best first."""
-    return candidates(a, b, focal_shares, views, least_overlap=LEAST_OVERLAP, count=_CANDIDATES)
+    return candidates(
+        a, b, focal_shares, views, level, least_overlap=LEAST_OVERLAP, count=_CANDIDATES
+    )
 
 
 def _aligned(

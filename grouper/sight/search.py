@@ -18,6 +18,7 @@ from grouper.sight.match import (
     ComplexArray,
     MaskedSpectra,
     Shape,
+    both_ways,
     common_cells,
     mask_spectrum,
     masked_ncc,
@@ -71,6 +72,7 @@ def candidates(
     b: Plate,
     focal_shares: tuple[float, float],
     views: Views,
+    level: int,
     *,
     least_overlap: float,
     count: int,
@@ -82,17 +84,18 @@ def candidates(
         b: the second picture.
         focal_shares: focal lengths in long sides of the full picture.
         views: how the cameras may have been held.
+        level: which scale to search on.
         least_overlap: smallest common area looked at, as a share of the smaller picture.
         count: most candidates returned.
     """
-    cameras = a.pinhole(0, focal_shares[0]), b.pinhole(0, focal_shares[1])
+    cameras = a.pinhole(level, focal_shares[0]), b.pinhole(level, focal_shares[1])
     bench = _bench(cameras[0], cameras[1], views, least_overlap)
-    spectra_a = _spectra(a, cameras[0], views, bench.maps_a, bench)
-    spectra_b = _spectra(b, cameras[1], views, bench.maps_b, bench)
-    ncc = masked_ncc(
-        spectra_a, spectra_b, bench.masks, bench.cells, bench.shape, zero_mean=True
-    )
-    best = peaks(ncc, bench.cells, bench.least_cells, count + 1, _RADIUS)
+    spectra_a = _spectra(a, level, cameras[0], views, bench.maps_a, bench)
+    spectra_b = _spectra(b, level, cameras[1], views, bench.maps_b, bench)
+    masks = bench.masks[0][:, None], bench.masks[1][:, None]
+    cells = bench.cells[:, None]
+    ncc = masked_ncc(spectra_a, spectra_b, masks, cells, bench.shape, zero_mean=True)
+    best = peaks(both_ways(ncc), bench.cells, bench.least_cells, count + 1, _RADIUS)
     found = []
     for place, peak in enumerate(best[:count]):
         rival = best[0] if place else best[1] if len(best) > 1 else None
@@ -139,16 +142,23 @@ def _stack_masks(maps: tuple[SphereMap, ...], size: Shape) -> FloatArray:
 
 
 def _spectra(
-    plate: Plate, camera: Pinhole, views: Views, maps: tuple[SphereMap, ...], bench: _Bench
+    plate: Plate,
+    level: int,
+    camera: Pinhole,
+    views: Views,
+    maps: tuple[SphereMap, ...],
+    bench: _Bench,
 ) -> MaskedSpectra:
     key = (camera, views, bench.step, bench.shape)
     kept = plate.spectra.get(key)
     if kept is not None:
         return kept
     size = _largest(maps)
-    shown = np.zeros((len(maps), *size), dtype=np.float32)
+    slopes = plate.slopes(level)
+    shown = np.zeros((len(maps), 2, *size), dtype=np.float32)
     for layer, one in enumerate(maps):
-        shown[layer, : one.mask.shape[0], : one.mask.shape[1]] = one.apply(plate.level(0).band)
+        rows, columns = one.mask.shape
+        shown[layer, :, :rows, :columns] = one.apply(slopes)
     made = masked_spectra(shown, np.float32(1.0), bench.shape)
     if len(views) == 1:
         # A single view is the habit of a set: the next pair wants it again.

@@ -210,9 +210,7 @@ def _loop(
 ) -> list[tuple[_Edge, int]]:
     """The closed walk a -> b by the edge, b -> a by the trails."""
     common = 0
-    while (
-        common < min(len(to_a), len(to_b)) and to_a[common][0] is to_b[common][0]
-    ):
+    while common < min(len(to_a), len(to_b)) and to_a[common][0] is to_b[common][0]:
         common += 1
     back = [(one, -sign) for one, sign in reversed(to_b[common:])]
     return [(edge, 1), *back, *to_a[common:]]
@@ -478,9 +476,7 @@ def _spread_of_yaw(held: DoubleArray, down: DoubleArray) -> float:
     return float(2 * np.sqrt(max(0.0, 1 - abs(np.exp(1j * yaw).mean()) ** 2)))
 
 
-def _angles(
-    held: DoubleArray, frame: DoubleArray
-) -> tuple[DoubleArray, DoubleArray, DoubleArray]:
+def _angles(held: DoubleArray, frame: DoubleArray) -> tuple[DoubleArray, DoubleArray, DoubleArray]:
     """Yaw, pitch, roll in degrees of each camera in the level frame."""
     yaw, pitch, roll = [], [], []
     for camera in held:

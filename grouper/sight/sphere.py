@@ -163,9 +163,16 @@ class SphereMap:
     first: tuple[int, int]
 
     def apply(self, picture: FloatArray) -> FloatArray:
-        """The picture on the sphere, 0 where it does not reach."""
-        flat = self.weights @ picture.ravel()
-        return np.asarray(flat, dtype=np.float32).reshape(self.mask.shape)
+        """Pictures on the sphere, 0 where they do not reach.
+
+        Args:
+            picture: of shape (n, height, width).
+
+        Returns:
+            Of shape (n, rows, columns).
+        """
+        flat = self.weights @ picture.reshape(len(picture), -1).T
+        return np.ascontiguousarray(flat.T, dtype=np.float32).reshape(-1, *self.mask.shape)
 
 
 @lru_cache(maxsize=256)

@@ -13,32 +13,42 @@ class Evidence:
     """What a comparison measured.
 
     ``fit`` and ``detail`` are the agreement after refinement, ``roll_rad`` the roll between
-    the two cameras, ``found`` the score of the search, ``margin`` that score over the next
-    best shift's.
+    the two cameras, ``margin`` the score of the search over the next best shift's.
     """
 
     fit: Fit
     detail: Detail
     roll_rad: float
-    found: float
     margin: float
 
 
+_BIAS = -6.98
+_WEIGHTS = (0.189, 3.754, 3.16, 1.247, -6.973)
+"""Logistic regression on 2,000 real pairs (neighbours in nine people's panoramas, brackets,
+stacks, an interval series; strangers; opposite frames of full circles) and 3,000 rendered
+ones, every kind of pair with a fixed share of the weight. Judged on cameras and scenes left
+out of the fit: above 0.9 stood 98.5 % of real neighbours, 97 % of rendered ones and none of
+1,356 real and 1,150 rendered pairs without common ground; of the pairs between 0.3 and 0.7
+42 % were right, between 0.7 and 0.9 86 %, above 0.9 all but one in 1,800."""
+
+
 def features(evidence: Evidence) -> tuple[float, ...]:
-    """The numbers that the certainty is computed from, in the order of the weights."""
+    """The numbers that the certainty is computed from, in the order of the weights.
+
+    The agreement of the slopes both ways (harmonic mean, as in ``match.both_ways``) counts
+    with the ground it rests on and by itself; then the correlation of the pictures, of the
+    middling block, and the roll: hardly anybody rolls the camera between two frames.
+    """
     fit, detail = evidence.fit, evidence.detail
-    slopes = math.sqrt(max(detail.right, 0.0) * max(detail.down, 0.0))
+    right, down = max(detail.right, 0.0), max(detail.down, 0.0)
+    slopes = 2.0 * right * down / max(right + down, 1e-6)
     return (
-        fit.strength,
-        math.atanh(min(max(fit.ncc, -0.99), 0.99)),
+        slopes * math.sqrt(fit.cells),
         slopes,
+        math.atanh(min(max(fit.ncc, -0.99), 0.99)),
         detail.blocks,
         min(abs(evidence.roll_rad), 0.6),
     )
-
-
-_BIAS = -7.0
-_WEIGHTS = (0.167, 4.12, 2.58, 1.11, -4.86)
 
 
 def certainty(evidence: Evidence) -> float:
