@@ -40,7 +40,7 @@ RESYNC_BYTES: Final = 4096
 TAIL_BYTES: Final = 16 << 10
 """End of the file that is looked at first for the end marker; bodies that pad their files do
 so to a few KiB."""
-SEARCH_BYTES: Final = 256 << 20
+SEARCH_BYTES: Final = 64 << 20
 """Longest stretch searched for an end marker that is not near the end of the file; larger
 than any camera's JPEG."""
 _CHUNK: Final = 1 << 20

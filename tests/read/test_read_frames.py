@@ -6,7 +6,8 @@ import os
 import random
 import shutil
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from concurrent.futures.process import BrokenProcessPool
 from datetime import timedelta
 from pathlib import Path
 
@@ -108,6 +109,21 @@ def test_several_processes_give_the_same(tmp_path: Path, monkeypatch: pytest.Mon
     monkeypatch.setattr(reading, "LEAST_FILES_A_JOB", 4)
     card = mixed_card(tmp_path)
     assert read_card(card, jobs=2) == read_card(card, jobs=1)
+
+
+def test_a_killed_worker_loses_no_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    card = mixed_card(tmp_path)
+    expected = read_card(card)
+
+    def killed(*_: object) -> Iterator[object]:
+        yield from expected_first
+        raise BrokenProcessPool
+
+    found = find_files([card], Settings())
+    expected_first = [read_one(card, found.files[0], settings=Settings())]
+    monkeypatch.setattr(reading, "LEAST_FILES_A_JOB", 4)
+    monkeypatch.setattr(reading, "_shared", killed)
+    assert read_card(card, jobs=2) == expected
 
 
 def test_progress_is_told_of_every_file(tmp_path: Path) -> None:
