@@ -7,7 +7,6 @@ circle shows itself.
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
 
 from grouper.contracts import Eye
@@ -18,6 +17,9 @@ SURE = 0.5
 MOST_TIES = 8
 """Earlier frames of a chain that a frame is held against; a row seldom has more, and a longer
 one is sampled evenly with its ends."""
+MOST_MISSES = 3
+"""Frames in a row that overlap nothing before a chain counts as ended: a lost frame, a cap, a
+frame of blank sky."""
 LONGEST_PAUSE_S = 1800.0
 """Half an hour later nobody goes on with a sweep: the light has changed."""
 
@@ -40,34 +42,24 @@ def ask(pairs: Pairs, eye: Eye, wanted: Sequence[tuple[int, int]]) -> None:
 
 
 def chain_ties(pairs: Pairs) -> list[tuple[int, int]]:
-    """Pairs (earlier frame of the chain, frame) for frames that do not overlap the one before."""
+    """Pairs (earlier frame of a chain, frame) for frames that do not overlap the one before."""
     wanted: list[tuple[int, int]] = []
-    chain: list[int] = [0] if pairs.frames else []
+    chain: list[int] = [0] if pairs.frames else []  # frames that hang together one by one
+    anchor: list[int] = []  # the last such chain of two or more
+    misses = 0
     for i in range(len(pairs.frames) - 1):
         if is_sure(pairs.seen(i, i + 1)):
             chain.append(i + 1)
+            misses = 0
             continue
-        pause = float(pairs.pause_s[i])
-        if len(chain) >= 2 and not pause > LONGEST_PAUSE_S:
-            wanted += [(k, i + 1) for k in _sample(chain[:-1])]
-            # The chain goes on as far as looking is concerned: after a lost frame the next row
-            # may still tie back to the first.
-            chain.append(i + 1)
-            if len(chain) > 4 * MOST_TIES:
-                chain = chain[-4 * MOST_TIES :]
-        else:
-            chain = [i + 1]
-        if _drifted(pairs, chain):
-            chain = [i + 1]
+        if len(chain) >= 2:
+            anchor = chain
+        misses += 1
+        if misses > MOST_MISSES or float(pairs.pause_s[i]) > LONGEST_PAUSE_S:
+            anchor = []
+        wanted += [(k, i + 1) for k in _sample(anchor) if k != i]
+        chain = [i + 1]
     return wanted
-
-
-def _drifted(pairs: Pairs, chain: Sequence[int]) -> bool:
-    """Whether the last three pairs of a chain all failed: it has ended."""
-    last = chain[-4:]
-    return len(last) == 4 and not any(
-        is_sure(pairs.seen(a, b)) for a, b in itertools.pairwise(last)
-    )
 
 
 def _sample(chain: Sequence[int]) -> list[int]:

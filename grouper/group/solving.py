@@ -14,6 +14,8 @@ from grouper.model import Frame, Pointing, Solution
 
 CROSS_PER_FRAME = 3
 """Extra pairs asked for per frame: the row above and below and the end of a circle."""
+MOST_ANCHORS = 12
+"""Tied frames that a stray run is held against, spread over the set."""
 LEAST_CROSS_OVERLAP = 0.2
 """Predicted overlap from which an extra pair is worth the look."""
 
@@ -27,6 +29,9 @@ def solve_stretch(pairs: Pairs, eye: Eye, first: int, last: int) -> Solution | N
     solution = _solve(pairs, eye, first, last)
     if solution is None:
         return None
+    if strays := _strays(solution.pointings):
+        ask(pairs, eye, [(first + i, first + j) for i, j in strays])
+        solution = _solve(pairs, eye, first, last) or solution
     wanted = _crossings(pairs.frames[first : last + 1], solution.pointings)
     ask(pairs, eye, [(first + i, first + j) for i, j in wanted])
     if not any(is_sure(pairs.seen(first + i, first + j)) for i, j in wanted):
@@ -41,6 +46,23 @@ def _solve(pairs: Pairs, eye: Eye, first: int, last: int) -> Solution | None:
         if first <= i and j <= last and sighting is not None and is_sure(sighting)
     ]
     return eye.solve(pairs.frames[first : last + 1], seen)
+
+
+def _strays(pointings: Sequence[Pointing]) -> list[tuple[int, int]]:
+    """Pairs that may tie frames which hang together among themselves only to the rest."""
+    tied = [i for i, pointing in enumerate(pointings) if pointing.yaw_deg is not None]
+    stray = [i for i, pointing in enumerate(pointings) if pointing.yaw_deg is None]
+    if not tied or not stray:
+        return []
+    runs: list[list[int]] = []
+    for i in stray:
+        if runs and runs[-1][-1] == i - 1:
+            runs[-1].append(i)
+        else:
+            runs.append([i])
+    step = max(1, len(tied) // MOST_ANCHORS)
+    ends = {end for run in runs for end in (run[0], run[len(run) // 2], run[-1])}
+    return [(min(i, j), max(i, j)) for i in sorted(ends) for j in tied[::step]]
 
 
 def _crossings(frames: Sequence[Frame], pointings: Sequence[Pointing]) -> list[tuple[int, int]]:
