@@ -306,6 +306,25 @@ def test_the_damaged_files_that_come_along() -> None:
     assert not result.frames
 
 
+@pytest.mark.parametrize("suffix", [".jpg", ".nef", ".heic", ".png", ".webp", ".cr3", ".raf"])
+def test_a_huge_file_is_not_read_through(tmp_path: Path, suffix: str) -> None:
+    # Four gigabytes that were never written, behind a head that says they are there.
+    heads = {
+        ".jpg": jpeg_bytes()[:-2],
+        ".nef": raw_bytes(),
+        ".heic": b"\0\0\0\x18ftypheic\0\0\0\0mif1heic" + b"\xff\xff\xff\0meta",
+        ".png": b"\x89PNG\r\n\x1a\n" + b"\0\0\0\0oooo",
+        ".webp": b"RIFF\xf0\xff\xff\xffWEBP",
+        ".cr3": b"\0\0\0\x18ftypcrx \0\0\0\1crx isom" + b"\0\0\0\1mdat\0\0\0\0\xff\0\0\0",
+        ".raf": b"FUJIFILMCCD-RAW ".ljust(84, b"\0") + b"\0\0\1\0\xff\xff\0\0" * 3,
+    }
+    path = write(tmp_path / f"QMK_0001{suffix}", heads[suffix])
+    os.truncate(path, 4 << 30)
+    start = time.perf_counter()
+    assert isinstance(outcome(path), Frame | Unread)
+    assert time.perf_counter() - start < 1.0
+
+
 Damage = Callable[[bytearray, random.Random], bytes]
 
 
