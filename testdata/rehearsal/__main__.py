@@ -11,7 +11,7 @@ import click
 
 from testdata.rehearsal.cards import REPORT_SEEDS, TUNE_SEEDS, day_card, situation_card
 from testdata.rehearsal.records import Card
-from testdata.rehearsal.render import render_card, usual_jobs
+from testdata.rehearsal.render import render_cards, usual_jobs
 from testdata.rehearsal.report import (
     REAL,
     ROOT,
@@ -53,9 +53,9 @@ def render(seeds: Sequence[int], kind: str, names: Sequence[str], out: Path, job
     cards = [situation_card(name, seed) for seed in seeds for name in names]
     if not names:
         cards = [day_card(seed) for seed in seeds]
-    for card in cards:
-        folder = out if len(cards) == 1 else out / card.name
-        render_card(card, folder, jobs)
+    work = [(card, out if len(cards) == 1 else out / card.name) for card in cards]
+    render_cards(work, jobs)
+    for card, folder in work:
         click.echo(f"{folder}: {len(card.shots)} frames, {len(card.sets)} sets")
 
 
@@ -139,15 +139,20 @@ def situations() -> None:
 def ensure_rendered(cards: Iterable[Card], home: Path, jobs: int) -> list[Path]:
     """Folders of the rendered cards; those the present code has rendered are kept."""
     mark = source_mark()
-    folders = []
-    for card in cards:
-        folder = home / "cards" / card.name
-        stamp = folder / "rendered-by"
-        if not stamp.is_file() or stamp.read_text() != mark:
-            render_card(card, folder, jobs)
-            stamp.write_text(mark)
-        folders.append(folder)
-    return folders
+    work = [(card, home / "cards" / card.name) for card in cards]
+    stale = [(card, folder) for card, folder in work if _stamp(folder) != mark]
+    render_cards(stale, jobs)
+    for _, folder in stale:
+        (folder / STAMP).write_text(mark)
+    return [folder for _, folder in work]
+
+
+STAMP = "rendered-by"
+
+
+def _stamp(folder: Path) -> str:
+    path = folder / STAMP
+    return path.read_text() if path.is_file() else ""
 
 
 def source_mark() -> str:

@@ -30,6 +30,21 @@ def render_card(card: Card, folder: Path, jobs: int = 2) -> None:
     write_truth(card, folder / "truth.json")
 
 
+def render_cards(cards: Sequence[tuple[Card, Path]], jobs: int = 2) -> None:
+    """Render several cards, each in one process; a single card's frames are shared out."""
+    if len(cards) == 1 or jobs <= 1:
+        for card, folder in cards:
+            render_card(card, folder, jobs)
+        return
+    with multiprocessing.get_context("spawn").Pool(min(jobs, len(cards))) as pool:
+        for _ in pool.imap_unordered(_render_alone, cards):
+            pass
+
+
+def _render_alone(item: tuple[Card, Path]) -> None:
+    render_card(*item, jobs=1)
+
+
 def write_truth(card: Card, path: Path) -> None:
     """Write a card's truth as JSON."""
     text = json.dumps(truth_table(card), indent=1, ensure_ascii=False)

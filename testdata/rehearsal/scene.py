@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 
 from testdata.rehearsal.paint import (
+    Color,
     Image,
     as_image,
     blend,
@@ -598,29 +599,32 @@ def _paint_night(canvas: _Canvas) -> None:
     canvas.people = 4
 
 
+def _color(value: Image) -> Color:
+    red, green, blue = (float(level) for level in value)
+    return red, green, blue
+
+
 def _paint_tabletop(canvas: _Canvas) -> None:
     """A close subject in front of a soft ground: moss, petals, beetles; depth in metres."""
     rng = canvas.rng
     height, width = canvas.picture.shape[:2]
     canvas.picture[:] = palette(rng, (0.12, 0.16, 0.08), 0.4, 1)[0]
     canvas.picture *= np.exp(0.5 * pink(rng, height, width, 1.6))[..., None]
-    depth = np.full((height, width), 1.2, np.float32)
+    # A soft ground rises towards the camera from the upper third down; things lie on it.
+    rise = np.clip((np.arange(height) / height - 0.25) / 0.5, 0, 1)[:, None]
+    depth = np.where(rise > 0, 0.55 - 0.4 * rise, 1.2) * np.ones((1, width))
+    depth = depth.astype(np.float32)
+    canvas.picture *= np.exp(0.35 * rise * pink(rng, height, width, 0.8)).astype(np.float32)[
+        ..., None
+    ]
     layers = 14
     for number in range(layers):
         distance = np.float32(0.55 - 0.4 * number / layers)
-        colors = palette(rng, tuple(palette(rng, (0.25, 0.2, 0.12), 0.7, 1)[0].tolist()), 0.5)
+        colors = palette(rng, _color(palette(rng, (0.25, 0.2, 0.12), 0.7, 1)[0]), 0.5)
         sheet = np.zeros((height, width, 4), np.float32)
-        top = height * (0.25 + 0.55 * number / layers)
-        count = round(width * height / 5000)
-        leaves(
-            rng,
-            sheet,
-            colors,
-            count,
-            (2, height / 26),
-            (0, top - height * 0.2, width, top + height * 0.16),
-            stretch=4,
-        )
+        top = height * (0.25 + 0.52 * number / layers)
+        band = (0, top - height * 0.05, width, top + height * (0.06 + 0.2 * (number == layers - 1)))
+        leaves(rng, sheet, colors, round(width * height / 900), (2, height / 22), band, stretch=4)
         fine = np.exp(0.35 * pink(rng, height, width, 0.9))[..., None]
         mask = sheet[..., 3]
         blend(canvas.picture, sheet[..., :3] * fine, mask)
