@@ -88,7 +88,7 @@ def focal_px(shot: Shot) -> float:
     return effective_focal_mm(shot) / shot.body.sensor_mm[0] * shot.body.file_px[0]
 
 
-def overlap_share(a: Shot, b: Shot, grid: int = 48) -> float:
+def overlap_share(a: Shot, b: Shot, grid: int = 96) -> float:
     """Share of frame ``a`` that ``b`` sees too, by counting a grid of rays; distortion left out.
 
     For a level yaw step this is the closed form 1/2 + tan(w/2 - s) / (2 tan(w/2)) on the

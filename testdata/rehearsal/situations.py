@@ -152,7 +152,7 @@ def sweep_long(outing: Outing, holder: Holder) -> None:
 
 def overlap_thin(outing: Outing, holder: Holder) -> None:
     stage = set_up(outing, holder, 28, kinds=STEADY)
-    overlap = float(outing.rng.uniform(0.09, 0.13))
+    overlap = float(outing.rng.uniform(0.11, 0.14))
     _sweep(stage, _count(stage, overlap, 4, 6), overlap)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 from functools import cache
 
@@ -41,7 +42,7 @@ def test_spectrum_falls_like_that_of_photographs(kind: SceneKind) -> None:
         bands = np.geomspace(4, 120, 12)
         levels = [
             np.log(power[(radius >= low) & (radius < high)].mean())
-            for low, high in zip(bands, bands[1:], strict=False)
+            for low, high in itertools.pairwise(bands)
         ]
         slopes.append(np.polyfit(np.log(bands[:-1]), levels, 1)[0])
     assert -2.2 < np.mean(slopes) < -0.6
