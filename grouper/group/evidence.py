@@ -16,7 +16,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from grouper.group.looking import is_sure
 from grouper.group.pairs import SETTINGS, STOP_EV, Floats, Pairs
 from grouper.group.rhythm import log_pauses, pause_log_odds, usual_log_odds
 from grouper.model import Sighting
@@ -150,6 +149,11 @@ def _relations(pairs: Pairs, count: int) -> tuple[Floats, ...]:
     return arrays
 
 
+SURE_TIE = 0.8
+"""A frame is held against up to eight earlier ones, so one match among them must be surer than
+that of two neighbours."""
+
+
 def is_still(sighting: Sighting) -> bool:
     """Whether two overlapping frames look at one view."""
     return math.hypot(*sighting.shift_share) < SAME_VIEW_SHARE
@@ -158,7 +162,7 @@ def is_still(sighting: Sighting) -> bool:
 def _ties(pairs: Pairs) -> dict[int, tuple[tuple[int, Sighting], ...]]:
     found: dict[int, list[tuple[int, Sighting]]] = defaultdict(list)
     for (i, j), sighting in pairs.sightings.items():
-        if j - i > 1 and sighting is not None and is_sure(sighting):
+        if j - i > 1 and sighting is not None and sighting.certainty > SURE_TIE:
             found[j].append((i, sighting))
     return {j: tuple(ties) for j, ties in found.items()}
 

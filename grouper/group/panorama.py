@@ -33,7 +33,7 @@ PAIR_ONLY = -1.5
 FEWEST_BLIND_VIEWS = 3
 STRONG = 4.0
 """Pairs above this weight hold together in every way to cut the strand."""
-TIED_BACK = math.log(0.80 / 0.04)
+TIED_BACK = math.log(0.80 / 0.10)
 """The later frame overlaps an earlier one of the stretch though not its neighbour: a new row,
 a second sweep at another exposure, the end of a circle. At a boundary that is rare."""
 LOST_ONE = 1.6

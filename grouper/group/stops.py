@@ -17,6 +17,8 @@ from grouper.group.looking import is_sure
 from grouper.group.pairs import STOP_EV, Floats
 from grouper.model import Sighting
 
+LONGEST_LEG_PAUSE_S = 5.0
+"""Legs shot by hand follow within half a second to three seconds (common practice, no source)."""
 LONGEST_LOOK_BACK = 40
 """Frames of a stop that a new frame is held against: more than any bracket has."""
 
@@ -72,8 +74,16 @@ def _against_stop(evidence: Evidence, start: int, link: int) -> Sighting | None:
 
 
 def _may_be_leg(evidence: Evidence, start: int, link: int) -> bool:
-    """Whether, unseen, the frame may be another leg of the stop: its exposure is a new one."""
-    if evidence.looked[link] or not evidence.exposed[link]:
+    """Whether, unseen, the frame may be another leg of the stop.
+
+    Its exposure is a new one, nothing but the shutter moved, and it followed at once or the
+    body says that it was bracketing.
+    """
+    pairs = evidence.pairs
+    if evidence.looked[link] or not evidence.exposed[link] or pairs.changed["aperture"][link]:
+        return False
+    flagged = pairs.frames[link].bracketing and pairs.frames[link + 1].bracketing
+    if not flagged and not pairs.pause_s[link] < LONGEST_LEG_PAUSE_S:
         return False
     levels = evidence.pairs.light[max(start, link + 1 - LONGEST_LOOK_BACK) : link + 1]
     return bool((np.abs(levels - evidence.pairs.light[link + 1]) > STOP_EV).all())
