@@ -229,9 +229,9 @@ class CheckSettings:
         most=1.0,
     )
     soft_frame_share: float = setting(
-        0.55,
+        0.65,
         "Sharpness below this share of its fellows' is a blurred frame: measured on rendered "
-        "sweeps, sharp neighbours stay within a fifth of each other, gross blur leaves two fifths.",
+        "sweeps, sharp views lie at 0.8-1.2 of their neighbours, grossly blurred ones at 0.4-0.6.",
         least=0.05,
         most=1.0,
     )

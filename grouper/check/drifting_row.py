@@ -1,7 +1,9 @@
 """A row climbs or sinks.
 
 What it looks for
-    The lowest and the highest frame of each row, as a share of the frame's height.
+    The lowest and the highest frame of each row, as a share of the frame's height. A slight
+    roll of the camera, too small to be reported, lets a row climb in the same way and is counted
+    in.
 
 Why it matters
     A row shot by hand that drifts upwards leaves a slanting strip; cropped to a rectangle it
@@ -16,11 +18,12 @@ What to do
     below when shooting by hand.
 
 Settings
-    check.drifting_row_share.
+    check.drifting_row_share, check.rolled_camera_deg.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from grouper.check import words
@@ -36,13 +39,17 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
     if layout is None or layout.fov_deg is None or layout.pointing_from == "assumed":
         return
     height = layout.fov_deg[1]
+    roll_deg = layout.camera_roll_deg or 0.0
+    if abs(roll_deg) >= settings.check.rolled_camera_deg:
+        roll_deg = 0.0  # told as rolled-camera
     for views in find_rows(found):
         known = [view for view in views if view.pitch_deg is not None]
         if len(known) < 2:
             continue
-        low = min(known, key=_pitch)
-        high = max(known, key=_pitch)
-        drift = _pitch(high) - _pitch(low)
+        climb = {view.number: _climb_deg(view, roll_deg) for view in known}
+        low = min(known, key=lambda view: climb[view.number])
+        high = max(known, key=lambda view: climb[view.number])
+        drift = climb[high.number] - climb[low.number]
         if drift <= settings.check.drifting_row_share * height:
             continue
         yield Problem(
@@ -60,8 +67,14 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
         )
 
 
-def _pitch(view: View) -> float:
-    return view.pitch_deg or 0.0
+def _climb_deg(view: View, roll_deg: float) -> float:
+    """Height of a view's middle in the row as it is joined.
+
+    A row that sinks and a camera rolled a little on a level base turn alike from frame to
+    frame, so what the solution split between the two is put together again: a roll lifts each
+    frame by the tangent of the roll times the yaw.
+    """
+    return (view.pitch_deg or 0.0) + (view.yaw_deg or 0.0) * math.tan(math.radians(roll_deg))
 
 
 CHECK = SetCheck(code="drifting-row", severity="warning", kinds=("panorama",), find=find)

@@ -103,9 +103,9 @@ def is_full_turn(row: Sequence[View], found: Set) -> bool:
     yaws = [view.yaw_deg for view in row if view.yaw_deg is not None]
     if len(yaws) < len(row) or found.layout.pointing_from == "assumed":
         return False
-    # What is left uncovered must be less than half a frame: one frame more would have closed it
-    # with room to spare. More is an open sweep.
-    return 360.0 - (max(yaws) - min(yaws)) < 1.5 * _width_deg(row[0], found)
+    # A turn that lacks its last frame leaves (1 - 2 o) of a frame uncovered at an overlap o:
+    # two fifths at 30 %. More is an open sweep.
+    return 360.0 - (max(yaws) - min(yaws)) < 1.4 * _width_deg(row[0], found)
 
 
 def _mark_seam(pairs: list[Pair], rows: tuple[tuple[View, ...], ...], found: Set) -> list[Pair]:
@@ -228,6 +228,9 @@ def _verdict(pair: Pair, pairs: list[Pair], settings: CheckSettings) -> Pair:
     if pair.overlap is not None and (pair.step_deg is not None or pair.seen):
         return _verdict_by_overlap(pair, others, settings)
     if pair.seen is False and _others_are_seen(pair, pairs) and not _is_featureless(pair):
+        if _usual_overlap(pair, pairs) < settings.thin_overlap_share:
+            # Where all overlap thinly, one pair that shows nothing is thinner still, not a gap.
+            return replace(pair, verdict="thin", evidence="pictures")
         return replace(pair, verdict="gap", evidence="pictures", views_missing=1)
     return pair
 
@@ -283,6 +286,11 @@ def _others_are_seen(pair: Pair, pairs: list[Pair]) -> bool:
     return (
         all(other.seen for other in rest) and pair.a.number in matched and pair.b.number in matched
     )
+
+
+def _usual_overlap(pair: Pair, pairs: list[Pair]) -> float:
+    overlaps = [other.overlap for other in _rest(pair, pairs) if other.overlap is not None]
+    return median(overlaps) if overlaps else 0.0
 
 
 def _is_featureless(pair: Pair) -> bool:

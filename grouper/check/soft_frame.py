@@ -4,8 +4,8 @@ What it looks for
     The sharpness of each small picture against its fellows: the other legs and takes of its
     view, the other frames of a bracket or burst, the neighbours in an interval series. Where a
     sweep has three views or more, what each leg usually loses is allowed for, and a view is
-    compared with the views on both sides of it as well: it must fall far below both and below
-    every other view of its row. Focus stacks are not judged.
+    compared with the views on both sides of it as well: it must fall far below them and well
+    below every other view of its row. Focus stacks are not judged.
 
 Why it matters
     A shaken or misfocused frame shows as a soft patch, and spoils the merge of its bracket.
@@ -100,7 +100,7 @@ def _against_views(found: Set, settings: Settings) -> Iterator[tuple[str, float]
             others = [value for other, (_, value) in enumerate(known) if other != place]
             if len(others) < _LEAST_VIEWS or own >= settings.check.soft_frame_below * min(others):
                 continue
-            ratio = own / min(beside)
+            ratio = own / median(beside)
             if ratio < settings.check.soft_frame_share:
                 yield from ((file, ratio) for file in view.files)
 

@@ -26,7 +26,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from grouper.check import words
-from grouper.check.gaps import judge_neighbours
+from grouper.check.gaps import Pair, judge_neighbours
 from grouper.contracts import Problem, SetCheck
 from grouper.model import Set
 from grouper.settings import Settings
@@ -38,10 +38,10 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
     thin = [pair for pair in pairs if pair.verdict == "thin"]
     if not thin:
         return
+    overlaps = [pair.overlap for pair in thin if pair.overlap is not None]
     told = words.listed(
         [
-            f"{' and '.join(words.base_name(file) for file in pair.frames)} "
-            f"({words.share(pair.overlap or 0.0)})"
+            f"{' and '.join(words.base_name(file) for file in pair.frames)} ({_said(pair)})"
             for pair in thin
         ]
     )
@@ -58,12 +58,19 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
         ),
         measured={
             "pairs": [
-                {"frames": list(pair.frames), "overlap": round(pair.overlap or 0.0, 3)}
-                for pair in thin
+                {"frames": list(pair.frames), "overlap": _rounded(pair.overlap)} for pair in thin
             ],
-            "least_overlap": round(min(pair.overlap or 0.0 for pair in thin), 3),
+            "least_overlap": _rounded(min(overlaps)) if overlaps else None,
         },
     )
+
+
+def _said(pair: Pair) -> str:
+    return "nothing seen" if pair.overlap is None else words.share(pair.overlap)
+
+
+def _rounded(overlap: float | None) -> float | None:
+    return None if overlap is None else round(overlap, 3)
 
 
 def _in_order(found: Set, files: set[str]) -> tuple[str, ...]:

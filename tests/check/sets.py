@@ -182,6 +182,21 @@ def seen(found: Set, overlap: float) -> Set:
     return replace(found, links=links)
 
 
+def unmatched(found: Set, pair: int) -> Set:
+    """The set whose pictures of one pair of neighbours do not match."""
+    links = tuple(
+        replace(link, sighting=sighting(0.0)) if place == pair else link
+        for place, link in enumerate(found.links)
+    )
+    return replace(found, links=links)
+
+
+def rolled(found: Set, roll_deg: float) -> Set:
+    """The set with the camera rolled."""
+    assert found.layout is not None
+    return replace(found, layout=replace(found.layout, camera_roll_deg=roll_deg))
+
+
 def steps(found: Set) -> Set:
     """The set with its legs made focus steps."""
     members = tuple(replace(member, step=member.leg, leg=0) for member in found.members)

@@ -4,11 +4,12 @@ import pytest
 
 from grouper.check.drifting_row import CHECK
 from grouper.model import Set
-from tests.check.sets import ask, column, drifting, names, sweep
+from tests.check.sets import ask, column, drifting, names, rolled, sweep
 
 SILENT = [
     pytest.param(sweep(), id="a level row"),
     pytest.param(drifting(sweep(), 1.0), id="a few degrees"),
+    pytest.param(rolled(sweep(), 3.0), id="a roll told as such"),
     pytest.param(drifting(sweep(angles=False), 3.0), id="guessed angles"),
     pytest.param(column(), id="an up-and-down sweep"),
 ]
@@ -20,6 +21,12 @@ SPEAKS = [
         "The row drifts by 12° from QMK_0417.JPG (lowest) to QMK_0423.JPG (highest): 16 "
         "% of the frame's height.",
         id="a row that climbs",
+    ),
+    pytest.param(
+        rolled(drifting(sweep(), -1.0), -1.0),
+        ["QMK_0423", "QMK_0417"],
+        "The row drifts by 9.8°",
+        id="a row that sinks and is read as rolled in part",
     ),
     pytest.param(
         drifting(sweep(), -2.0),

@@ -1,12 +1,10 @@
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 
 from grouper.check.thin_overlap import CHECK
 from grouper.model import Set
-from tests.check.sets import ask, blind, column, names, seen, sweep
+from tests.check.sets import ask, blind, column, names, seen, sweep, unmatched
 
 SILENT = [
     pytest.param(sweep(), id="a sweep with a third"),
@@ -35,10 +33,16 @@ SPEAKS = [
         id="a whole sweep",
     ),
     pytest.param(
-        replace(seen(blind(sweep(4)), 0.12)),
+        seen(blind(sweep(4)), 0.12),
         ["QMK_0417", "QMK_0418", "QMK_0419", "QMK_0420"],
         "(12 %)",
         id="the pictures say so, angles unknown",
+    ),
+    pytest.param(
+        unmatched(seen(blind(sweep(5)), 0.12), 2),
+        ["QMK_0417", "QMK_0418", "QMK_0419", "QMK_0420", "QMK_0421"],
+        "QMK_0419.JPG and QMK_0420.JPG (nothing seen)",
+        id="one pair that shows nothing in a thin sweep",
     ),
     pytest.param(
         column(3, 66.0),
