@@ -23,13 +23,18 @@ class Lack:
     missing: tuple[int, ...]
 
 
+_MOST = 0.6
+"""Share of the views that must have a leg for the others to lack it. Where nearly every other
+view lacks one, the views were told apart wrongly, not shot so; two views suffice to compare."""
+
+
 def place_of(member: Member, place: Place) -> int:
     """The member's leg or step."""
     return member.leg if place == "leg" else member.step
 
 
 def find_lacks(views: Sequence[View], place: Place) -> tuple[Lack, ...]:
-    """Views without a leg (or step) that at least half of the views have.
+    """Views without a leg (or step) that most views have.
 
     In a set of brackets and focus steps each view is judged for its legs over all steps and
     for its steps over all legs. Nothing is expected of views where most hold one frame.
@@ -39,8 +44,10 @@ def find_lacks(views: Sequence[View], place: Place) -> tuple[Lack, ...]:
     usual = {
         value
         for value in every
-        if 2 * sum(value in values for values in held.values()) >= len(views)
+        if sum(value in values for values in held.values()) >= _MOST * len(views)
     }
+    if len(views) == 2:
+        usual = set(every)
     if len(usual) < 2 or len(views) < 2:
         return ()
     return tuple(

@@ -1,8 +1,8 @@
 """A view lacks an exposure that its neighbours have.
 
 What it looks for
-    In a bracketed panorama, the legs of each view against the legs that at least half of the
-    views have. In a bracket on one spot, file numbers left out between its frames (a bracket
+    In a bracketed panorama, the legs of each view against the legs that most of the views have.
+    In a bracket on one spot, file numbers left out between its frames (a bracket
     whose remaining steps are uneven is reported as uneven-bracket).
 
 Why it matters

@@ -1,8 +1,8 @@
 """A focus step is missing.
 
 What it looks for
-    In a panorama with focus steps, the steps of each view against those that at least half of
-    the views have. In a focus stack on one spot, file numbers left out between its frames, or,
+    In a panorama with focus steps, the steps of each view against those that most of the views
+    have. In a focus stack on one spot, file numbers left out between its frames, or,
     where focus distances are recorded, one step in dioptres much longer than the others.
 
 Why it matters

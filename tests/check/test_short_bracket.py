@@ -14,6 +14,10 @@ SILENT = [
         sweep(7, legs_ev=(0, -2, 2), lost=[i for i in range(21) if i % 3 and i > 2]),
         id="one view bracketed for the sun",
     ),
+    pytest.param(
+        sweep(6, legs_ev=(0, -2, 2), lost=[1, 2, 7, 8, 13, 14]),
+        id="views told apart so that every other one is short",
+    ),
     pytest.param(bracket(), id="a bracket"),
     pytest.param(bracket((0.0, -2.0)), id="a bracket of two"),
     pytest.param(
@@ -41,6 +45,12 @@ SPEAKS = [
         ["QMK_0435", "QMK_0436"],
         "View 7 of 7",
         id="the last frame of the sweep",
+    ),
+    pytest.param(
+        sweep(5, legs_ev=(0, -2, 2), lost=[14]),
+        ["QMK_0429", "QMK_0430"],
+        "View 5 of 5",
+        id="the last of five views",
     ),
     pytest.param(
         sweep(2, legs_ev=(0, -2, 2), lost=[5]),
