@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
+from grouper.group.looking import is_sure
 from grouper.group.pairs import Pairs, median
 from grouper.model import Frame, Glance, Preview, Set
 
@@ -24,6 +25,8 @@ BLANK_SPREAD = 0.035
 falling-off of a lens at the corners stay below."""
 DARK_MEAN = 0.06
 """A lens cap or a hand on the glass."""
+BLUR_SHARE = 0.6
+"""A hand before the lens is far out of focus: well below the softest of its neighbours."""
 SAME_LIGHT_EV = 2.0
 """A dark frame exposed much less than its neighbours is the dark leg of a bracket or a slip of
 the exposure, not a cap."""
@@ -91,7 +94,26 @@ def find_dividers(pairs: Pairs) -> frozenset[int]:
         dimmed = usual is not None and np.isfinite(light) and light < usual - SAME_LIGHT_EV
         if glance.mean < DARK_MEAN and not dimmed:
             found.add(i)
+    found |= _blurs(pairs)
     return frozenset(found)
+
+
+def _blurs(pairs: Pairs) -> set[int]:
+    """Frames of something held before the lens: out of focus, and alone between two sweeps.
+
+    The neighbours on either side overlap their own neighbours, the frame overlaps nothing.
+    """
+    found = set()
+    for i in range(2, len(pairs.frames) - 2):
+        sharp = [g.sharpness for j in (i - 2, i - 1, i + 1, i + 2) if (g := pairs.glances[j])]
+        own = pairs.glances[i]
+        if own is None or len(sharp) < 4 or own.sharpness > BLUR_SHARE * min(sharp):
+            continue
+        before, after = pairs.seen(i - 2, i - 1), pairs.seen(i + 1, i + 2)
+        alone = not is_sure(pairs.seen(i - 1, i)) and not is_sure(pairs.seen(i, i + 1))
+        if alone and is_sure(before) and is_sure(after):
+            found.add(i)
+    return found
 
 
 def is_blank(glance: Glance | None) -> bool:

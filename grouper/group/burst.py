@@ -8,14 +8,11 @@ from collections.abc import Iterator
 import numpy as np
 
 from grouper.group.choose import Proposal, Rule
-from grouper.group.evidence import Evidence, relation_weight
+from grouper.group.evidence import FAST_S, Evidence, relation_weight
 from grouper.group.stretches import grow
 
 FEWEST_FRAMES = 3
 START = -3.0
-FAST_S = 0.6
-"""A drive runs at 2 to 30 frames a second (common practice, no source): half a second and a
-little for the write."""
 FAST, NOT_FAST = math.log(0.97 / 0.03), math.log(0.01 / 0.90)
 SAME_SECOND, NEXT_SECOND = math.log(0.70 / 0.05), math.log(0.28 / 0.15)
 """With whole-second stamps several frames fall into one second, now and then into the next."""
@@ -38,7 +35,7 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
         + np.where(coarse, rough, fine)
         + np.where(evidence.exposed, EXPOSED, 0.0)
         + np.where(jumped, JUMPED, 0.0)
-        + np.minimum(evidence.settings, 0.0)
+        + evidence.settings
     )
     for start in range(first, last):
         if weights[start] < 0:

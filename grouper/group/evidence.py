@@ -122,7 +122,7 @@ def relation_weight(evidence: Evidence, same: float, turned: float, apart: float
     return weight
 
 
-STILL = {"same": 0.96, "turned": 0.03, "apart": 0.01}
+STILL = {"same": 0.975, "turned": 0.01, "apart": 0.015}
 """What is seen between the legs of a bracket."""
 STEP_TAKEN, STEP_MISSED = math.log(0.95 / 0.30), math.log(0.04 / 0.70)
 """Weight of a deliberate change of exposure, and of none, on an unchanged view."""
@@ -149,6 +149,9 @@ def _relations(pairs: Pairs, count: int) -> tuple[Floats, ...]:
     return arrays
 
 
+FAST_S = 0.6
+"""A drive runs at 2 to 30 frames a second (common practice, no source): half a second and a
+little for the write."""
 SURE_TIE = 0.8
 """A frame is held against up to eight earlier ones, so one match among them must be surer than
 that of two neighbours."""

@@ -25,7 +25,8 @@ SKIPPED = 0.04
 INTERRUPTED = 0.01
 LOG_RANGE = math.log(1e4)
 """Pauses at boundaries spread over four powers of ten, evenly in the logarithm."""
-MOST_PER_PAIR = 2.5
+HAND_SHARE = 0.35
+MOST_PER_PAIR = 4.0
 """One even pause says no more than this, however fine the stamps."""
 
 
@@ -95,8 +96,11 @@ def _timing(starts_s: Floats, slack_s: Floats, interval: float) -> Floats:
     even = _bell((known - interval) / sigma) / sigma
     multiple = np.maximum(2.0, np.round(known / interval))
     skipped = _bell((known - interval * multiple) / sigma) / sigma
-    there = 1 / (np.maximum(known, 0.1) * LOG_RANGE)
-    here = (1 - SKIPPED - INTERRUPTED) * even + SKIPPED * skipped + INTERRUPTED * there
+    spread = 1 / (np.maximum(known, 0.1) * LOG_RANGE)
+    # A person keeps a rhythm too, to about a third either way.
+    hand = _bell((known - interval) / (HAND_SHARE * interval)) / (HAND_SHARE * interval)
+    there = 0.5 * spread + 0.5 * hand
+    here = (1 - SKIPPED - INTERRUPTED) * even + SKIPPED * skipped + INTERRUPTED * spread
     weight: Floats = np.minimum(np.log(here / there), MOST_PER_PAIR)
     return weight
 

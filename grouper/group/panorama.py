@@ -10,6 +10,7 @@ import numpy as np
 
 from grouper.group.choose import Proposal, Rule
 from grouper.group.evidence import (
+    FAST_S,
     SEEN_AT_BOUNDARY,
     STEP_TAKEN,
     STILL,
@@ -20,7 +21,9 @@ from grouper.group.evidence import (
     still_weight,
 )
 from grouper.group.exposures import exposure_levels, ladder_weight
+from grouper.group.focusing import focus_weight
 from grouper.group.pairs import STOP_EV, Floats
+from grouper.group.rhythm import COARSE_S
 from grouper.group.stops import Stops, find_stops
 from grouper.group.stretches import grow
 
@@ -38,12 +41,17 @@ TIED_BACK = math.log(0.80 / 0.10)
 a second sweep at another exposure, the end of a circle. At a boundary that is rare."""
 LOST_ONE = 1.6
 """A jump of two to four in the file numbers where no overlap is seen: frames were lost."""
-LONE_VIEW = -2.5
+FEWEST_STACKS = 3
+EVEN_STACKS = 0.6
+"""Three views with equally many repeats, and most of all views, are no accident."""
+LONE_VIEW = -4.0
 """A view that overlaps nothing is more often a single than what two lost frames left behind."""
 SWEPT = {"same": 0.03, "turned": 0.90, "apart": 0.07}
 """What is seen between the views of a sweep: spares and lost frames are rare."""
 MOST_AGAINST_EXPOSURE = -5.0
 """An exposure that wanders through a whole sweep is one slip, not one at every frame."""
+SAME_SECOND_LIMIT = 1.0
+"""Two frames of a hasty hand may fall into one whole-second stamp."""
 MOVED_M = 10.0
 """Positions this far apart are another standpoint: twice the usual error of a receiver under
 open sky (common practice, no source)."""
@@ -94,11 +102,19 @@ def link_weights(evidence: Evidence, stops: Stops) -> Floats:
     weight: Floats = (
         np.where(leg, legs + STEP_TAKEN, turning + evidence.exposure)
         + evidence.settings
-        + evidence.pause
+        + np.where(leg, evidence.pause, np.minimum(evidence.pause, _hand_limit(evidence)))
         + np.where(lost, LOST_ONE, 0.0)
         + stood
     )
     return weight
+
+
+def _hand_limit(evidence: Evidence) -> Floats:
+    """The most a pause may speak for a sweep: nobody turns a camera as fast as a drive runs."""
+    coarse = evidence.pairs.pause_slack_s >= 1.0
+    pause = np.nan_to_num(evidence.pairs.pause_s, nan=np.inf)
+    limit = np.where(coarse & (pause < COARSE_S), SAME_SECOND_LIMIT, np.inf)
+    return np.where(~coarse & (pause < FAST_S), 0.0, limit)
 
 
 def _overlap_weight(overlap: Floats) -> Floats:
@@ -175,6 +191,7 @@ def _judge(
     weight += _steadiness_weight(stops.shift[span][turned])
     weight += _squareness_weight(stops.heading[span][turned])
     weight += _brackets_weight(evidence, start, end, steps)
+    weight += _stacks_weight(evidence, stops, start, end)
     return Proposal(
         kind="panorama",
         first=start,
@@ -235,6 +252,29 @@ def _brackets_weight(evidence: Evidence, start: int, end: int, steps: np.ndarray
             span = slice(first, last)
             weight += ladder
             weight += evenness_weight(evidence.log_pause[span], pairs.pause_slack_s[span])
+    return weight
+
+
+def _stacks_weight(evidence: Evidence, stops: Stops, start: int, end: int) -> float:
+    """What to give back where every view holds the same number of equally exposed frames.
+
+    Such repeats are focus steps, not spares: they count as they would in stacks of their own.
+    """
+    begins = np.flatnonzero(stops.begins[start:end]) + start
+    firsts, lasts = [start, *(begins + 1)], [*begins, end]
+    lengths = np.array(lasts) - np.array(firsts) + 1
+    usual = int(np.median(lengths))
+    if len(lengths) < FEWEST_STACKS or usual < 2 or (lengths == usual).mean() < EVEN_STACKS:
+        return 0.0
+    repeats = stops.still[start:end] & ~stops.begins[start:end] & ~evidence.exposed[start:end]
+    weight = math.log(STILL["same"] / SWEPT["same"]) * float(repeats.sum())
+    for first, last in zip(firsts, lasts, strict=True):
+        if last > first and not evidence.exposed[first:last].any():
+            focus = focus_weight(evidence, int(first), int(last))
+            weight += focus[0] if focus is not None else 0.0
+            weight += evenness_weight(
+                evidence.log_pause[first:last], evidence.pairs.pause_slack_s[first:last]
+            )
     return weight
 
 
