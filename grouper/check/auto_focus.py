@@ -45,7 +45,8 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
     if find_odd(found, focus_trait(settings.check)):
         return
     frames = [frame for frame in frames_in_use(found) if frame.focus_auto]
-    yield from left_automatic(found, frames, "automatic focus", _ADVICE)
+    is_recorded = all(frame.focus_m for frame in frames)
+    yield from left_automatic(found, frames, "automatic focus", _ADVICE, is_recorded=is_recorded)
 
 
 CHECK = SetCheck(code="auto-focus", severity="note", kinds=("panorama", "bracket"), find=find)

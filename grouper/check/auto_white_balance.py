@@ -43,7 +43,10 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
     if find_odd(found, white_balance_trait(settings.check)):
         return
     frames = [frame for frame in frames_in_use(found) if frame.white_balance == "auto"]
-    yield from left_automatic(found, frames, "automatic white balance", _ADVICE)
+    is_recorded = all(frame.white_balance_detail for frame in frames)
+    yield from left_automatic(
+        found, frames, "automatic white balance", _ADVICE, is_recorded=is_recorded
+    )
 
 
 CHECK = SetCheck(

@@ -9,13 +9,19 @@ from grouper.check.views import frames_in_use
 from grouper.contracts import Problem
 from grouper.model import Frame, Set
 
+_MOVED = {
+    True: "this time it did not move",
+    False: "what it chose is not recorded",
+}
+
 
 def left_automatic(
-    found: Set, frames: Sequence[Frame], what: str, advice: str
+    found: Set, frames: Sequence[Frame], what: str, advice: str, *, is_recorded: bool = True
 ) -> Iterator[Problem]:
     """One problem for the frames that were left automatic, or none.
 
-    ``what`` completes "... used", e.g. "automatic ISO".
+    ``what`` completes "... used", e.g. "automatic ISO"; ``is_recorded`` says whether the
+    frames record the value it chose.
     """
     if not frames:
         return
@@ -26,7 +32,7 @@ def left_automatic(
         who = f"{len(frames)} of {total} frames ({words.names(f.file for f in frames)})"
     yield Problem(
         frames=tuple(frame.file for frame in frames),
-        message=f"{who} used {what}; this time it did not move.",
+        message=f"{who} used {what}; {_MOVED[is_recorded]}.",
         advice=advice,
         measured={"automatic_frames": len(frames), "frames": total},
     )

@@ -24,6 +24,8 @@ Evidence = Literal["angle", "pictures", "numbers", "none"]
 _NO_GROUND = 0.02
 """Overlap by angle below which two frames share nothing: the error of an angle of view
 worked out from whole millimetres is about as large (±0.5 mm at 24 mm: ±1.15 of 74 degrees)."""
+_WELL_INSIDE = 0.9
+"""Share of a frame's half-width and half-height that counts as surely inside it."""
 _PLAUSIBLE_HOLE = 50
 """A hole of more numbers than this is another card or a new numbering, not missing frames
 (common practice, no source)."""
@@ -74,7 +76,7 @@ def judge_neighbours(found: Set, settings: CheckSettings) -> tuple[Pair, ...]:
     """
     sightings = _sightings(found)
     pairs = [_measure(pair, found, sightings, settings) for pair in _chains(found)]
-    pairs = _judge(pairs, settings)
+    pairs = [_covered(pair, found) for pair in _judge(pairs, settings)]
     return tuple(_with_holes(found, pairs))
 
 
@@ -83,7 +85,7 @@ def judge_neighbours(found: Set, settings: CheckSettings) -> tuple[Pair, ...]:
 
 def _chains(found: Set) -> list[Pair]:
     order = {member.frame.file: index for index, member in enumerate(found.members)}
-    rows = find_rows(found)
+    rows = tuple(_by_yaw(row, found) for row in find_rows(found))
     if len(rows) > 1 and all(len(row) == 1 for row in rows):
         column = [row[0] for row in rows]
         return [_pair(a, b, order, axis="pitch") for a, b in pairwise(column)]
@@ -94,6 +96,14 @@ def _chains(found: Set) -> list[Pair]:
         if is_full_turn(row, found)
     ]
     return _mark_seam([*pairs, *cuts], rows, found)
+
+
+def _by_yaw(row: Sequence[View], found: Set) -> tuple[View, ...]:
+    """The row in order of yaw where that is known, else as its views are numbered."""
+    assumed = found.layout is None or found.layout.pointing_from == "assumed"
+    if assumed or any(view.yaw_deg is None for view in row):
+        return tuple(row)
+    return tuple(sorted(row, key=lambda view: view.yaw_deg or 0.0))
 
 
 def is_full_turn(row: Sequence[View], found: Set) -> bool:
@@ -248,6 +258,29 @@ def _verdict_by_overlap(pair: Pair, others: list[float], settings: CheckSettings
     if overlap < settings.thin_overlap_share:
         return replace(pair, verdict="thin", evidence=evidence)
     return replace(pair, verdict="fine", evidence=evidence)
+
+
+def _covered(pair: Pair, found: Set) -> Pair:
+    """A gap in a row is none where frames of other rows show what lies between.
+
+    Irregular sweeps by hand are put into rows as well as may be; in regular ones a row's
+    middle lies outside the frames of the next row.
+    """
+    layout = found.layout
+    if pair.verdict != "gap" or pair.evidence != "angle" or pair.axis == "pitch":
+        return pair
+    if layout is None or layout.fov_deg is None or pair.a.pitch_deg is None:
+        return pair
+    yaw = (pair.a.yaw_deg or 0.0) + (pair.step_deg or 0.0) / 2.0
+    pitch = (pair.a.pitch_deg + (pair.b.pitch_deg or 0.0)) / 2.0
+    for view in find_views(found):
+        if view.row == pair.a.row or view.yaw_deg is None or view.pitch_deg is None:
+            continue
+        aside = abs((view.yaw_deg - yaw + 180.0) % 360.0 - 180.0)
+        is_beside = aside <= _WELL_INSIDE * _width_deg(view, found) / 2.0
+        if is_beside and abs(view.pitch_deg - pitch) <= _WELL_INSIDE * layout.fov_deg[1] / 2.0:
+            return replace(pair, verdict="fine")
+    return pair
 
 
 def _other_steps(pair: Pair, pairs: list[Pair]) -> list[float]:

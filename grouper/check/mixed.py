@@ -135,7 +135,7 @@ def _wandering(trait: Trait[T], odd: tuple[Odd[T], ...], known: int) -> str:
 
 
 def _range(trait: Trait[T], values: Sequence[T]) -> str:
-    numbers = [value for value in values if isinstance(value, float)]
+    numbers = [v for v in values if isinstance(v, int | float) and not isinstance(v, bool)]
     if len(numbers) == len(values):
         ordered = sorted(values, key=lambda value: float(value))  # type: ignore[arg-type]
         return words.span(trait.show(ordered[0]), trait.show(ordered[-1]))

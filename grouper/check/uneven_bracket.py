@@ -38,6 +38,9 @@ _ADVICE = (
     "care for noise where the long step lies."
 )
 
+_TOLD = 4
+"""Steps told one by one; of more only the smallest and the largest."""
+
 
 def find(found: Set, settings: Settings) -> Iterator[Problem]:
     """One problem for a set whose views, most of them, are unevenly spaced."""
@@ -57,8 +60,7 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
     place = steps.index(max(steps))
     dark, bright = rungs[place][0].frame, rungs[place + 1][0].frame
     where = "" if len(views) == 1 else f" in {len(uneven)} of {len(views)} views"
-    told = words.listed([words.stops(step) for step in steps])
-    message = f"The exposures are {told} apart{where}"
+    message = f"The exposures are {_told(steps)} apart{where}"
     if is_double(steps, tolerance):
         message += (
             f": between {dark.name} ({words.shutter(dark.exposure_s or 1.0)}) and {bright.name} "
@@ -72,6 +74,12 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
         advice=_ADVICE,
         measured={"steps_ev": [round(step, 2) for step in steps], "views": len(uneven)},
     )
+
+
+def _told(steps: list[float]) -> str:
+    if len(steps) > _TOLD:
+        return words.span(words.stops(min(steps)), words.stops(max(steps)))
+    return words.listed([words.stops(step) for step in steps])
 
 
 def is_double(steps: list[float], tolerance: float) -> bool:

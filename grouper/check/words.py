@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
+from grouper.optics import next_counter
+
 _NAMED = 4
 """A sentence names at most so many frames; the finding's ``frames`` hold them all."""
 
@@ -132,10 +134,20 @@ def file_number(number: int) -> str:
 
 
 def file_numbers(numbers: Sequence[int]) -> str:
-    """``0421``, ``0421 and 0422``, ``0421 to 0429``."""
-    if len(numbers) > 2:
-        return f"{file_number(numbers[0])} to {file_number(numbers[-1])}"
-    return listed([file_number(number) for number in numbers])
+    """``0421``, ``0421 and 0422``, ``0421 to 0429``, ``0421, 0425 to 0427 and 0430``."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == next_counter(runs[-1][-1]):
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    told = []
+    for run in runs:
+        if len(run) > 2:
+            told.append(f"{file_number(run[0])} to {file_number(run[-1])}")
+        else:
+            told.extend(file_number(number) for number in run)
+    return listed(told)
 
 
 def program(name: str) -> str:

@@ -283,6 +283,15 @@ def detailed(found: Set, *sharpness: float) -> Set:
     )
 
 
+def renumbered(found: Set, place: int, view: int) -> Set:
+    """The sweep with one view numbered as if it came later; the others close up."""
+    order = [member.view for member in found.members]
+    moved = order.pop(place)
+    order.insert(view, moved)
+    members = tuple(replace(m, view=order.index(m.view)) for m in found.members)
+    return replace(found, members=members)
+
+
 def column(views: int = 5, step_deg: float = 40.0, *, deleted: Iterable[int] = ()) -> Set:
     """An up-and-down sweep: rows of one view each."""
     pitches = [step_deg * (i - (views - 1) / 2) for i in range(views)]

@@ -19,7 +19,7 @@ SPEAKS = [
     pytest.param(
         sweep(focus_auto=True),
         ["QMK_0417", "QMK_0418", "QMK_0419", "QMK_0420", "QMK_0421", "QMK_0422", "QMK_0423"],
-        "All 7 frames used automatic focus; this time it did not move.",
+        "All 7 frames used automatic focus; what it chose is not recorded.",
         id="the whole sweep",
     ),
     pytest.param(
@@ -27,6 +27,12 @@ SPEAKS = [
         ["QMK_0419", "QMK_0420"],
         "2 of 7 frames (QMK_0419.JPG and QMK_0420.JPG) used automatic focus",
         id="some frames",
+    ),
+    pytest.param(
+        sweep(2, focus_auto=True, focus_m=3.0),
+        ["QMK_0417", "QMK_0418"],
+        "Both frames used automatic focus; this time it did not move.",
+        id="a distance that stayed",
     ),
     pytest.param(
         bracket(focus_auto=True),

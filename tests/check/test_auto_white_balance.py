@@ -25,7 +25,7 @@ SPEAKS = [
     pytest.param(
         sweep(white_balance="auto"),
         ["QMK_0417", "QMK_0418", "QMK_0419", "QMK_0420", "QMK_0421", "QMK_0422", "QMK_0423"],
-        "All 7 frames used automatic white balance; this time it did not move.",
+        "All 7 frames used automatic white balance; what it chose is not recorded.",
         id="the whole sweep",
     ),
     pytest.param(

@@ -15,6 +15,7 @@ from tests.check.sets import (
     interval,
     names,
     regard,
+    renumbered,
     sweep,
     tangled,
 )
@@ -60,7 +61,11 @@ SILENT = [
     ),
     pytest.param(blind(sweep(), 2, 4), id="one pair unmatched among several unmatched"),
     pytest.param(sweep(2), id="two views only"),
-    pytest.param(tangled(sweep()), id="two views that changed places by a hair"),
+    pytest.param(
+        sweep(5, 20.0, pitches_deg=(0.0, 15.0), deleted=[6, 7, 8]),
+        id="a hole in a row that another row covers",
+    ),
+    pytest.param(renumbered(sweep(), 0, 3), id="a view numbered out of order"),
     pytest.param(interval(), id="an even interval series"),
     pytest.param(
         interval(every_s=1.0, lost=[4], taken_resolution_s=1.0),
@@ -133,6 +138,12 @@ SPEAKS = [
         ["QMK_0420", "QMK_0421"],
         "show no common ground",
         id="no common ground between two halves whose angles are known",
+    ),
+    pytest.param(
+        tangled(sweep()),
+        ["QMK_0418", "QMK_0420"],
+        "Gap of 72°",
+        id="past two views that changed places by a hair",
     ),
     pytest.param(
         sweep(10, 36.0, skipped=[4]),

@@ -55,7 +55,7 @@ SPEAKS = [
         id="one leg of one view",
     ),
     pytest.param(
-        sweep(odd={i: {"iso": 100.0 + 40 * i} for i in range(7)}),
+        sweep(odd={i: {"iso": 100 + 40 * i} for i in range(7)}),
         ["QMK_0418", "QMK_0419", "QMK_0420", "QMK_0421", "QMK_0422", "QMK_0423"],
         "changes through the set: ISO 100 to ISO 340",
         id="automatic ISO all over the sweep",

@@ -62,3 +62,6 @@ def test_signs_and_spans() -> None:
     assert words.distance(float("inf")) == "infinity"
     assert words.distance(0.45) == "45 cm"
     assert words.file_numbers([4, 5, 6]) == "0004 to 0006"
+    assert words.file_numbers([4, 5]) == "0004 and 0005"
+    assert words.file_numbers([9998, 9999, 1]) == "9998 to 0001"
+    assert words.file_numbers([1, 5, 6, 7, 9]) == "0001, 0005 to 0007 and 0009"
