@@ -9,6 +9,7 @@ files alone, whatever the kind: neither can tell kinds apart.
 from __future__ import annotations
 
 import itertools
+import logging
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -41,6 +42,7 @@ class Stamp:
 def read_stamps(card: Path) -> list[Stamp]:
     """Capture times and settings of a card's JPEG files, by body and time."""
     stamps = []
+    logging.getLogger("exifread").setLevel(logging.CRITICAL)  # files that are no pictures are meant
     for path in sorted(card.rglob("*")):
         if path.suffix.lower() not in (".jpg", ".jpeg") or path.stat().st_size < 200:
             continue

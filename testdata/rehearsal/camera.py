@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from testdata.rehearsal.paint import Image, as_image, pink
+from testdata.rehearsal.paint import Image, as_image, leaves, palette, pink
 from testdata.rehearsal.records import Shot
 from testdata.rehearsal.scene import Scene
 
@@ -172,10 +172,12 @@ def expose(shot: Shot, scene: Scene) -> Image:
     light = _remap(scene, _level(scene, focal), x, y)
     if motion is not None and float(motion[..., 1].max()) > 0.02:
         light *= _wave_factor(motion[..., 1], x, y, scene, rng)[..., None]
-    if scene.near is not None and shot.ground_m is None:
+    if shot.statue_m is not None:
+        _set_statue(light, rays, position, shot.statue_m, scene.key.seed)
+    elif scene.near is not None and shot.ground_m is None:
         near = _near(scene, _displaced(rays, position, scene.near_m), middle, rng, focal)
         light = light * (1 - near[..., 3:]) + near[..., :3]
-    if scene.people and shot.ground_m is None:
+    if scene.people and shot.ground_m is None and shot.statue_m is None:
         _walk(light, shot, scene, turn, focal)
     light *= _vignette(width, height, round(focal, 3))
     if scene.depth is not None and shot.focus_m is not None:
@@ -227,6 +229,35 @@ def _on_ground(rays: Image, position: Image, ground_m: float) -> Image:
     """Directions from the scene's middle to where rays from ``position`` meet the ground."""
     reach = (ground_m - position[1]) / np.maximum(rays[..., 1], 0.02)
     return as_image(rays * reach[..., None] + position)
+
+
+@lru_cache(maxsize=4)
+def _stone(seed: int) -> Image:
+    """What the surface of a thing looks like, all round: shape (512, 512, 3)."""
+    rng = np.random.default_rng([seed, 10])
+    surface = np.empty((512, 512, 3), np.float32)
+    surface[:] = palette(rng, (0.2, 0.19, 0.17), 0.3, 1)[0]
+    leaves(rng, surface, palette(rng, (0.22, 0.2, 0.17), 0.6), 900, (2, 50), wrap=True)
+    surface *= np.exp(0.25 * pink(rng, 512, 512, 0.9))[..., None]
+    return surface
+
+
+def _set_statue(light: Image, rays: Image, position: Image, radius_m: float, seed: int) -> None:
+    """Stand a round thing of 2.4 m in the scene's middle, in place; its foot 1.5 m below."""
+    across, ahead = rays[..., 0], rays[..., 2]
+    square = np.maximum(across**2 + ahead**2, 1e-6)
+    half = (position[0] * across + position[2] * ahead) / square
+    inside = half**2 - (position[0] ** 2 + position[2] ** 2 - radius_m**2) / square
+    reach = -half - np.sqrt(np.maximum(inside, 0))
+    x, z = position[0] + reach * across, position[2] + reach * ahead
+    y = position[1] + reach * rays[..., 1]
+    seen = (inside > 0) & (reach > 0) & (y > -0.9) & (y < 1.5)
+    turn = np.degrees(np.arctan2(x, z)) / 360 + 0.5
+    surface = _stone(seed)
+    column = (turn[seen] * surface.shape[1]).astype(int) % surface.shape[1]
+    row = ((y[seen] + 0.9) / 2.4 * (surface.shape[0] - 1)).astype(int)
+    # Lit from one side, so that the thing is round.
+    light[seen] = surface[row, column] * (0.75 + 0.5 * np.sin(2 * np.pi * turn[seen]))[:, None]
 
 
 def _look_up(scene: Scene, rays: Image, middle_deg: float) -> tuple[Image, Image]:

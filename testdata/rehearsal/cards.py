@@ -69,6 +69,20 @@ def day_card(seed: int) -> Card:
     return outing.finish()
 
 
+GUARD_ACTS = ("sweep-upright", "bracketed-by-view", "handheld", "missing-never-fired", "strolling")
+
+
+def guard_card(seed: int) -> Card:
+    """A card small enough for the test suite: one of each of the commonest situations."""
+    outing = _begin(f"guard-{seed}", seed, None, [4])
+    holder = outing.hold(bodies.Q5)
+    for name in GUARD_ACTS:
+        outing.situation = name
+        situation(name).act(outing, holder)
+        outing.wait(float(outing.rng.uniform(60, 200)))
+    return outing.finish()
+
+
 def _draw(rng: np.random.Generator, count: int) -> list[Situation]:
     daily = [part for part in SITUATIONS if part.weight > 0 and part.body is None]
     weights = np.array([part.weight for part in daily])

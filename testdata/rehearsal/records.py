@@ -116,6 +116,9 @@ class Shot:
     ground_m: float | None = None
     """Everything seen lies on a plane this far below the scene's middle (looking down)."""
 
+    statue_m: float | None = None
+    """Radius of a thing that stands in the scene's middle, for walking round it."""
+
     focus_m: float | None = None
     """Focus distance; drives local sharpness in scenes that have depth, and the tag."""
     shake_px: float = 0.0

@@ -113,7 +113,8 @@ def run_grouper(card: Path, target: Path, options: Sequence[str] = ()) -> tuple[
         return GROUP_TIMEOUT_S, "took too long"
     trouble = ""
     if done.returncode != 0 or not (target / "card.json").is_file():
-        trouble = f"exit {done.returncode}: {done.stderr.strip().splitlines()[-1:] or 'no output'}"
+        last = " / ".join(done.stderr.strip().splitlines()[-3:])
+        trouble = f"exit {done.returncode}: {last or 'no output'}"
     return time.perf_counter() - began, trouble
 
 

@@ -842,18 +842,19 @@ def walk_round(outing: Outing, holder: Holder) -> None:
     stage = set_up(
         outing, holder, 28, upright=bool(rng.random() < 0.5), kinds=("hall", "market", "woodland")
     )
-    count = int(rng.integers(8, 14))
+    count, thick = int(rng.integers(8, 14)), float(rng.uniform(0.5, 0.8))
     files = []
     for number in range(count):
         outing.wait(3.5, 0.3)
         angle = 360 / count * number
         turn = math.radians(angle)
-        radius = 2.2
+        radius = float(rng.normal(2.3, 0.1))
         shot = outing.shoot(
             holder,
             stage.setup,
-            yaw_deg=angle + 180,
+            yaw_deg=angle + 180 + float(rng.normal(0, 2)),
             pitch_deg=float(rng.normal(-5, 1.5)),
+            statue_m=thick,
             roll_deg=float(rng.normal(0, 1)),
             position_m=(
                 radius * math.sin(turn),
