@@ -39,10 +39,17 @@ class SightSettings:
     enabled: bool = setting(
         True, "Pictures decide what time alone cannot; --no-sight turns this off."
     )
+    shelved: int = setting(
+        5000,
+        "Pictures kept packed, about 12 kB each, so that an ordinary card is decoded once: "
+        "60 MB of the memory budget.",
+        least=2,
+        most=100_000,
+    )
     kept: int = setting(
-        192,
-        "Prepared pictures kept for the next comparison, about 0.3 MB each: a long row and "
-        "its neighbour, and far below the memory budget.",
+        128,
+        "Pictures kept unpacked for the next comparison, about 0.2 MB each: a long row and "
+        "its neighbour.",
         least=2,
         most=5000,
     )
@@ -92,6 +99,13 @@ class CheckSettings:
         "two thresholds nothing is said.",
         least=0.0,
         most=0.5,
+    )
+    rejected_score: float = setting(
+        0.4,
+        "Correlation up to which a rejected pair shows no common ground: measured, unrelated "
+        "pictures reach 0.2-0.3 at their best fit, true neighbours hard to match about 0.55.",
+        least=0.0,
+        most=1.0,
     )
     even_steps: float = setting(
         1.35,

@@ -181,7 +181,11 @@ def _is_seen(sighting: Sighting | None, settings: CheckSettings) -> bool | None:
         return None
     if sighting.certainty >= settings.trusted_sighting:
         return True
-    return False if sighting.certainty <= settings.rejected_sighting else None
+    is_rejected = (
+        sighting.certainty <= settings.rejected_sighting
+        and sighting.score <= settings.rejected_score
+    )
+    return False if is_rejected else None
 
 
 def _step(pair: Pair, found: Set) -> float | None:

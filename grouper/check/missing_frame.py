@@ -24,7 +24,7 @@ What to do
 
 Settings
     check.missing_frame_steps, check.missing_frame_overlap, check.covered_overlap,
-    check.even_steps, check.trusted_sighting, check.rejected_sighting,
+    check.even_steps, check.trusted_sighting, check.rejected_sighting, check.rejected_score,
     check.missing_frame_intervals.
 """
 

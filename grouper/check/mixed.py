@@ -18,7 +18,7 @@ from grouper.check.views import members_in_use
 from grouper.contracts import Problem
 from grouper.model import Member, Set
 
-T = TypeVar("T")
+T = TypeVar("T", bound=Hashable)
 
 _NAMED = 4
 """Odd frames that are named with their values in the sentence; more are summed up."""

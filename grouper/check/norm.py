@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from typing import Generic, TypeVar
 
-T = TypeVar("T")
+T = TypeVar("T", bound=Hashable)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,19 +28,25 @@ def find_norm(values: Sequence[T | None], same: Callable[[T, T], bool]) -> Norm[
 
     ``None`` values are not known: neither typical nor odd. ``None`` when nothing is known.
     """
-    known = [(index, value) for index, value in enumerate(values) if value is not None]
+    # A long series repeats few values: compare each of them once, not frame with frame.
+    counts: dict[T, int] = {}
+    for value in values:
+        if value is not None:
+            counts[value] = counts.get(value, 0) + 1
     best: tuple[int, T] | None = None
-    for _, candidate in known:
-        support = sum(same(candidate, value) for _, value in known)
+    for candidate in counts:
+        support = sum(count for value, count in counts.items() if same(candidate, value))
         if best is None or support > best[0]:
             best = support, candidate
     if best is None:
         return None
-    value = best[1]
+    norm = best[1]
+    alike = {value: same(norm, value) for value in counts}
+    known = [(index, value) for index, value in enumerate(values) if value is not None]
     return Norm(
-        value=value,
-        typical=tuple(index for index, other in known if same(value, other)),
-        odd=tuple(index for index, other in known if not same(value, other)),
+        value=norm,
+        typical=tuple(index for index, value in known if alike[value]),
+        odd=tuple(index for index, value in known if not alike[value]),
     )
 
 

@@ -16,8 +16,8 @@ What to do
     mind where the sun stands before looking through an optical viewfinder.
 
 Settings
-    check.trusted_sighting, check.rejected_sighting, check.missing_frame_steps,
-    check.covered_overlap.
+    check.trusted_sighting, check.rejected_sighting, check.rejected_score,
+    check.missing_frame_steps, check.covered_overlap.
 """
 
 from __future__ import annotations

@@ -105,17 +105,15 @@ def _against_views(found: Set, settings: Settings) -> Iterator[tuple[str, float]
                 yield from ((file, ratio) for file in view.files)
 
 
-def _fellows(found: Set) -> Iterator[tuple[Member, tuple[Member, ...]]]:
-    members = found.members
-    for place, member in enumerate(members):
+def _fellows(found: Set) -> Iterator[tuple[Member, list[Member]]]:
+    by_view: dict[int, list[Member]] = defaultdict(list)
+    for member in found.members:
+        by_view[member.view].append(member)
+    for place, member in enumerate(found.members):
+        near = by_view[member.view]
         if found.kind == "interval":
-            near = range(max(0, place - _FELLOWS), min(len(members), place + _FELLOWS + 1))
-            yield member, tuple(members[other] for other in near if other != place)
-        else:
-            yield (
-                member,
-                tuple(o for o in members if o.view == member.view and o is not member),
-            )
+            near = list(found.members[max(0, place - _FELLOWS) : place + _FELLOWS + 1])
+        yield member, [other for other in near if other is not member]
 
 
 def _sharpness(member: Member, usual_loss: dict[int, float]) -> float | None:

@@ -17,7 +17,7 @@ from grouper.check import words
 from grouper.model import Frame, Member, Set
 from grouper.settings import CheckSettings
 
-T = TypeVar("T")
+T = TypeVar("T", bound=Hashable)
 
 
 def _nothing(member: Member) -> Hashable:

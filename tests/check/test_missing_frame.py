@@ -18,6 +18,7 @@ from tests.check.sets import (
     renumbered,
     sweep,
     tangled,
+    unmatched,
 )
 
 SILENT = [
@@ -52,6 +53,7 @@ SILENT = [
     ),
     pytest.param(sweep(step_deg=48.0), id="a thin but even sweep"),
     pytest.param(sweep(pictures=False), id="one pair that could not be judged, with angles to say"),
+    pytest.param(unmatched(halves(sweep(), 3), 3, score=0.55), id="one pair that matches weakly"),
     pytest.param(
         regard(blind(sweep(), 3), [3], glance=glance(spread=0.01)),
         id="featureless sky between matching neighbours",
