@@ -278,7 +278,7 @@ def _headline(entries: Sequence[Entry], todo: Sequence[Todo]) -> list[tuple[str,
     if look:
         said.append(("look", f"{many(look, 'set')} to look at closer"))
     if reshoot or look:
-        return [*said, ("whole", f"{many(whole, 'set')} whole")]
+        return [*said, ("whole", f"{many(whole, 'set')} whole") if whole else ("", "none whole")]
     words = "the one set is whole" if whole == 1 else f"all {whole} sets are whole"
     return [*said, ("whole", words)]
 

@@ -35,6 +35,7 @@ _WORDS: Mapping[str, str] = {
     "short-row": "row ends early",
     "soft-frame": "soft",
     "uneven-bracket": "uneven legs",
+    "drifting-row": "drifts",
 }
 """One or two words for a finding, to stand in a small picture."""
 

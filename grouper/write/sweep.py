@@ -37,7 +37,8 @@ would cover most of the turn (1 / cos 68 degrees is 2.7 times their width)."""
 _TURN_OPEN = 1.75
 """A full turn lacks less than this many frames' widths between its outermost views: with one
 frame more it would have closed."""
-_SAME_PITCH_DEG = 0.05
+_TAG_SIGN = 7.4
+"""Width of a bold figure at 12 units (most sans-serif types: 0.56 em; with room for others)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,8 +51,8 @@ class Placed:
     width: float
     height: float
     roll_deg: float
-    tag_y: float
-    """Where its number stands."""
+    tag_y: float | None
+    """Where its number stands; ``None`` where there is no room for it."""
     middle: float
     """Where its middle is, left to right."""
     is_guess: bool = False
@@ -75,6 +76,10 @@ class Between:
     label_y: float = 0.0
     step_label: str = ""
     step_x: float = 0.0
+    roll_deg: float = 0.0
+    bar_y: float = 0.0
+    has_bar: bool = True
+    """Whether a bar under the pictures shows how far the overlap reaches."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -162,6 +167,16 @@ class _Field:
     top: float
 
     @property
+    def roll(self) -> float:
+        return self.member.pointing.roll_deg or 0.0
+
+    @property
+    def reach(self) -> tuple[float, float]:
+        """Bottom and top with the corners that roll lifts."""
+        more = self.half * math.sin(math.radians(min(abs(self.roll), 90.0)))
+        return self.bottom - more, self.top + more
+
+    @property
     def left(self) -> float:
         return self.yaw - self.half
 
@@ -237,10 +252,10 @@ class _Pencil:
         self._margin = _LADDER_MARGIN if _has_ladder(one) else _MARGIN
         self._left = min(f.left for f in fields)
         right = max(f.right for f in fields)
-        tall = max(f.top for f in fields) - min(f.bottom for f in fields)
+        tall = max(f.reach[1] for f in fields) - min(f.reach[0] for f in fields)
         most = _TALLEST_BAND
         if bands > 1:
-            tall = max(f.top - f.bottom for f in fields) + 4
+            tall = max(f.reach[1] - f.reach[0] for f in fields) + 4
             most = _TALLEST_ROW
         room = WIDTH - self._margin - _MARGIN
         self._scale = min(
@@ -260,21 +275,22 @@ class _Pencil:
         if len(rows) > 1:
             title = Word(x=self._margin, y=_r(self.y + 13), text=_row_title(fields, rows))
             self.y += 20
-        top, bottom = max(f.top for f in fields), min(f.bottom for f in fields)
+        top, bottom = max(f.reach[1] for f in fields), min(f.reach[0] for f in fields)
         placed = self._place(fields, top)
         lane = self.y + (top - bottom) * self._scale
         between = [self._between(a, b, top, lane) for a, b in pairwise(fields)]
         seam = self._seam(fields, top, lane)
         between += [seam] if seam is not None else []
+        between = _thinned(between)
         ghosts = [ghost for a, b in pairwise(fields) for ghost in self._ghosts(a, b, top)]
         band = self._band(title, placed, between, top, bottom, ghosts)
-        self.y = lane + 56
+        self.y = lane + 58
         return band
 
     def column(self, fields: Sequence[_Field]) -> Band:
         """An up-and-down sweep in one piece, its words to the right of it."""
         fields = sorted(fields, key=lambda f: -f.pitch)
-        top, bottom = max(f.top for f in fields), min(f.bottom for f in fields)
+        top, bottom = max(f.reach[1] for f in fields), min(f.reach[0] for f in fields)
         placed = self._place(fields, top)
         right = self.x(max(f.right for f in fields)) + 8
         between = []
@@ -298,6 +314,7 @@ class _Pencil:
                     words=_between_words(upper, lower, text),
                     severity=finding,
                     is_gap=is_gap,
+                    has_bar=False,
                     label_x=_r(right + 60),
                     label_y=_r((y0 + y1) / 2 + 4),
                 )
@@ -331,20 +348,28 @@ class _Pencil:
 
     def _place(self, fields: Sequence[_Field], top: float) -> list[Placed]:
         placed = []
-        for number, f in enumerate(fields):
-            y, height = self._y(f.top, top), (f.top - f.bottom) * self._scale
-            # Neighbours' numbers stand at two heights where the frames are narrow.
-            narrow = 2 * f.half * self._scale < 56 and number % 2
+        ends = [float("-inf")] * 3
+        for f in fields:
+            shot = self._album.member(self._one, f.member)
+            y, middle = self._y(f.top, top), self.x(f.yaw)
+            half = _TAG_SIGN * len(shot.label) / 2 + 3
+            # Numbers of narrow frames stand at up to three heights; what finds no room at any
+            # is said by the frame itself when it is pointed at.
+            line = next((at for at, end in enumerate(ends) if middle - half >= end), None)
+            if line is None and shot.marks:
+                line = 0
+            if line is not None:
+                ends[line] = middle + half
             placed.append(
                 Placed(
-                    shot=self._album.member(self._one, f.member),
+                    shot=shot,
                     x=_r(self.x(f.left)),
                     y=_r(y),
                     width=_r(2 * f.half * self._scale),
-                    height=_r(height),
-                    roll_deg=_r(f.member.pointing.roll_deg or 0.0),
-                    tag_y=_r(y + (32 if narrow else 16)),
-                    middle=_r(self.x(f.yaw)),
+                    height=_r((f.top - f.bottom) * self._scale),
+                    roll_deg=_r(f.roll),
+                    tag_y=None if line is None else _r(y + 16 + 15 * line),
+                    middle=_r(middle),
                     is_guess=f.member.frame.file in self._guessed,
                 )
             )
@@ -408,9 +433,10 @@ class _Pencil:
             severity=severity,
             is_gap=is_gap,
             label_x=_r(min(max((x0 + x1) / 2, 30), WIDTH - 34)),
-            label_y=_r(lane + 17),
+            label_y=_r(lane + 22),
             step_label="" if is_seam or is_unknown else f"{step:.0f}°",
             step_x=_r(step_x),
+            roll_deg=_r((a.roll + b.roll) / 2),
         )
 
     def _ghosts(self, a: _Field, b: _Field, top: float) -> Iterator[Ghost]:
@@ -470,12 +496,14 @@ class _Pencil:
             for name, key in _lines(self._one, row[0].member.row):
                 if len(rows) > 1:
                     name = f"{name}, row {row[0].member.row + 1}"
-                lines.append(Word(x=4, y=_r(self.y + tall / 2 + 4), text=name))
-                for f in row:
-                    view = by_place[f.member.view]
-                    cell = self._cell(f, view.get(key), shown, key, (wide, tall))
+                line = [by_place[f.member.view].get(key) for f in row]
+                is_above = all(m is None or m.frame.file in files_of(shown) for m in line)
+                height = 15.0 if is_above and None not in line else tall
+                lines.append(Word(x=4, y=_r(self.y + height / 2 + 4), text=name))
+                for f, member in zip(row, line, strict=True):
+                    cell = self._cell(f, member, shown, key, (wide, height))
                     cells += [cell] if cell is not None else []
-                self.y += tall + 4
+                self.y += height + 4
         self.y += 4
         return tuple(cells), tuple(lines)
 
@@ -517,8 +545,8 @@ class _Pencil:
         )
 
     def ticks(self) -> tuple[Tick, ...]:
-        """Round degrees, about ten of them."""
-        step = _round_step(self._right - self._left, 12)
+        """Round degrees, as many as there is room for their numbers."""
+        step = _round_step(58.0 / self._scale)
         return tuple(
             Tick(x=_r(self.x(degree)), label=f"{signed(degree, 0)}°" if degree else "0°")
             for degree in _degrees(self._left, self._right, step)
@@ -526,8 +554,30 @@ class _Pencil:
 
     def small_ticks(self) -> tuple[float, ...]:
         """Marks without words, as on a ruler."""
-        step = _round_step(self._right - self._left, 80)
+        step = _round_step(7.0 / self._scale)
         return tuple(_r(self.x(degree)) for degree in _degrees(self._left, self._right, step))
+
+
+def _thinned(between: Sequence[Between]) -> list[Between]:
+    """Words that would lie over the ones before are left out, never those of what is wrong."""
+    kept: list[Between] = []
+    end = float("-inf")
+    bad = [item for item in between if item.severity is not None or item.is_gap]
+    for at, item in enumerate(between):
+        half = _half(item)
+        crowded = item.label_x - half < end or any(
+            abs(other.label_x - item.label_x) < _half(other) + half for other in bad
+        )
+        if crowded and item not in bad:
+            item = replace(item, label="", step_label="")
+        else:
+            end = item.label_x + half
+        kept.append(replace(item, bar_y=_r(item.y + 4 + 5 * (at % 2))))
+    return kept
+
+
+def _half(item: Between) -> float:
+    return _TAG_SIGN * len(item.label) / 2 + 2
 
 
 # --- What is shown, and where it looks ----------------------------------------------------
@@ -717,7 +767,11 @@ def _words(one: Set, fields: Sequence[_Field], bands: Sequence[Band], *, is_gues
     gaps = sum(item.is_gap for band in bands for item in band.between)
     said = [
         f"{views} view{'' if views == 1 else 's'} over "
-        f"{min(across, 360):.0f}° by {min(up, 180):.0f}°",
+        + (
+            f"{across:.0f}° as drawn"
+            if is_guessed
+            else f"{min(across, 360):.0f}° by {min(up, 180):.0f}°"
+        ),
         f"{gaps or 'no'} gap{'' if gaps == 1 else 's'}",
     ]
     if layout is not None and layout.overlap_min is not None and layout.overlap_median is not None:
@@ -756,11 +810,8 @@ def _level(what: str, degrees: float | None) -> str:
     return f"{what} not known" if degrees is None else f"{what} {signed(degrees)}°"
 
 
-def _round_step(span: float, most: int) -> int:
-    for step in (1, 2, 5, 10, 30, 45, 90):
-        if span / step <= most:
-            return step
-    return 90
+def _round_step(least_deg: float) -> int:
+    return next((step for step in (1, 2, 5, 10, 15, 30, 45, 90) if step >= least_deg), 90)
 
 
 def _degrees(left: float, right: float, step: int) -> range:

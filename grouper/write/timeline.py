@@ -6,14 +6,14 @@ likes while its words keep their size.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import pairwise
 
 from grouper.model import Frame, Result, Set
 from grouper.write.shots import duration
-from grouper.write.verdict import Verdict, verdict_of
+from grouper.write.verdict import WHOLE, Verdict, verdict_of
 
 LANE = 62
 """Height of a body's lane in px: its name, its sets, its singles."""
@@ -174,25 +174,38 @@ class _Axis:
         """The time at the start, behind each pause cut short, and at the end."""
         ordered = [self._ordered[0], *(after for _, after in self._long)]
         found: list[Moment] = []
-        taken: dict[int, list[float]] = {zoom: [] for zoom in ZOOMS}
+        room = _Room()
         day = None
         for when in (*ordered, self._ordered[-1]):
             x = self.at(when)
             label = f"{when:%H:%M}" if when.date() == day else f"{when.day} {when:%b %H:%M}"
             day = when.date()
-            room = 7.5 * len(label) + 10
-            zoom = next((z for z in ZOOMS if _is_free(x, taken[z], room, z)), 99)
-            for wider in ZOOMS:
-                if wider >= zoom:
-                    taken[wider].append(x)
+            if found and found[-1].x == x:
+                continue
             anchor = "start" if x < 5 else "end" if x > 95 else "middle"
-            if not found or found[-1].x != x:
-                found.append(Moment(x=x, label=label, zoom=zoom, anchor=anchor))
+            wide = 7.5 * len(label) + 10
+            before = {"start": 0.0, "middle": wide / 2, "end": wide}[anchor]
+            zoom = room.take(x, before, wide - before)
+            found.append(Moment(x=x, label=label, zoom=zoom, anchor=anchor))
         return tuple(found)
 
 
-def _is_free(x: float, taken: Sequence[float], room_px: float, zoom: int) -> bool:
-    return all(abs(x - other) / 100 * _USUAL_PX * zoom >= room_px for other in taken)
+class _Room:
+    """Which words are shown from which zoom on, so that none lies over another."""
+
+    def __init__(self) -> None:
+        self._taken: dict[int, list[tuple[float, float]]] = {zoom: [] for zoom in ZOOMS}
+
+    def take(self, x: float, before_px: float, after_px: float) -> int:
+        """The first zoom at which there is room around ``x`` (per cent); 99 where at none."""
+        first = 99
+        for zoom in ZOOMS:
+            middle = x / 100 * _USUAL_PX * zoom
+            low, high = middle - before_px, middle + after_px
+            if first < zoom or all(b <= low or a >= high for a, b in self._taken[zoom]):
+                first = min(first, zoom)
+                self._taken[zoom].append((low, high))
+        return first
 
 
 def _zoom(width: float, needs_px: float) -> int:
@@ -206,9 +219,15 @@ def _blocks(result: Result, clock: _Clock, axis: _Axis) -> Iterable[Block]:
         if times:
             x, end = axis.at(min(times)), axis.at(max(times))
             drawn.append((number, one, x, max(end - x, _LEAST_SHARE)))
+    rooms: dict[int, _Room] = {}
+    zooms: dict[int, int] = {}
+    # What needs doing has the first claim on room.
+    for number, one, x, _ in sorted(drawn, key=lambda item: verdict_of(item[1].findings).rank):
+        lane = rooms.setdefault(clock.body(one.frames[0]), _Room())
+        sign_px = 0 if verdict_of(one.findings) is WHOLE else 17
+        zooms[number] = lane.take(x, 2, sign_px + 8 * len(str(number)) + 4)
     for number, one, x, width in drawn:
         body = clock.body(one.frames[0])
-        later = [o[2] for o in drawn if o[2] > x and clock.body(o[1].frames[0]) == body]
         verdict = verdict_of(one.findings)
         yield Block(
             id=one.id,
@@ -220,7 +239,7 @@ def _blocks(result: Result, clock: _Clock, axis: _Axis) -> Iterable[Block]:
             width=round(width, 3),
             y=TOP + LANE * body + 18,
             title=f"Set {number}, {one.kind}, {len(one.members)} frames: {verdict.word}",
-            zoom=_zoom(min(later, default=100.0) - x, 40),
+            zoom=zooms[number],
         )
 
 
