@@ -7,8 +7,6 @@ more cards.
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
 
 from testdata.rehearsal.cards import GUARD_SEEDS, guard_card
