@@ -18,9 +18,9 @@ TURNED_BACK = -3.0
 WANDERS, STANDS = 2.5, -4.0
 """Where no focus distance was recorded the pictures must show focus moving: fields that grow
 sharp while others blur, in one direction through the series."""
-LEAST_WANDERING = 0.06
+LEAST_WANDERING = 0.04
 """Root mean square change of the log gradient energy between fields: JPEG noise on an unchanged
-view stays below half of it."""
+view stays below it."""
 ONE_WAY_SHARE = 0.75
 """Share of the change along its main direction; a subject that moves spreads over several."""
 ONE_WAY_ORDER = 0.8

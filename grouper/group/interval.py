@@ -74,8 +74,9 @@ def _reach(starts_s: Floats, slack_s: Floats, start: int, last: int) -> int:
     if not np.isfinite(ahead).any():
         return start
     interval = float(np.nanmedian(ahead))
-    if not interval >= SHORTEST_S:
-        return start
+    limit = 4 * float(_tolerance(slack_s[start : start + 1], interval)[0])
+    if not interval >= SHORTEST_S or not abs(starts_s[start] - interval) <= limit:
+        return start  # a series begins on the beat
     end = start
     while end < last:
         gap = starts_s[end]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 from PIL import Image
 
 from grouper.model import Glance
@@ -57,9 +58,8 @@ def _focus_map(luma: FloatArray) -> tuple[float, ...]:
         return ()
     gx, gy = np.diff(luma, axis=1)[:-1], np.diff(luma, axis=0)[:, :-1]
     energy = gx * gx + gy * gy
-    rows, columns = (size // _FOCUS_FIELDS for size in energy.shape)
     # One grey level squared keeps flat fields from being measured by their noise.
-    fields = np.log(_blocks(energy, rows, columns)[:_FOCUS_FIELDS, :_FOCUS_FIELDS] + 1.0)
+    fields = np.log(_blocks(energy, _FOCUS_FIELDS, _FOCUS_FIELDS) + 1.0)
     return tuple(round(float(value), 3) for value in (fields - fields.mean()).ravel())
 
 
@@ -72,9 +72,11 @@ def _blocks(values: FloatArray, rows: int, columns: int) -> FloatArray:
 def _fingerprint(luma: FloatArray) -> tuple[float, ...]:
     height, width = luma.shape
     size = _FINGERPRINT if width >= height else _FINGERPRINT[::-1]
-    cells = np.asarray(Image.fromarray(luma).resize(size, Image.Resampling.BOX), dtype=np.float64)
+    cells: NDArray[np.float64] = np.asarray(
+        Image.fromarray(luma).resize(size, Image.Resampling.BOX), dtype=np.float64
+    )
     cells = cells - cells.mean()
     length = float(np.sqrt((cells * cells).sum()))
     if length < 1e-6:
         return (0.0,) * cells.size
-    return tuple(round(float(value), 4) for value in (cells / length).ravel())
+    return tuple(round(value, 4) for value in (cells / length).ravel().tolist())
