@@ -123,7 +123,7 @@ def sample(picture: FloatArray, column: FloatArray, row: FloatArray) -> FloatArr
 
 def refine(
     first: Ground, second: Level, camera: Pinhole, turns: DoubleArray, steps: int
-) -> DoubleArray:
+) -> tuple[DoubleArray, DoubleArray]:
     """Improve several turns at once.
 
     Args:
@@ -135,7 +135,10 @@ def refine(
 
     Returns:
         The improved turns, (k, 3, 3); one that lost the other picture stays where it was.
+        Also how well the ground agreed before the last step, (k,): its cosine times the
+        root of the number of its points.
     """
+    promise = np.zeros(len(turns))
     for _ in range(steps):
         column, row, inside = project(first.rays, turns, camera)
         seen = sample(second.band, column, row)
@@ -144,6 +147,8 @@ def refine(
         spread = np.einsum("kn,kn->k", seen, seen) + np.float32(1e-12)
         gain = np.sqrt((inside @ (first.values * first.values)) / spread)
         seen *= gain[:, None]
+        promise = (seen @ first.values) / np.sqrt(inside @ (first.values**2) + 1e-12)
+        promise = promise / np.sqrt((seen * seen).mean(axis=1) + 1e-12)
         miss = seen - first.values
         size = np.abs(miss) * inside
         count = np.maximum(inside.sum(axis=1), 1)
@@ -160,7 +165,7 @@ def refine(
         step *= np.minimum(1.0, _LONGEST_STEP_RAD / np.maximum(length, 1e-12))[:, None]
         step[count < _LEAST_POINTS] = 0.0
         turns = rotation(step) @ turns
-    return turns
+    return turns, promise
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,7 +258,7 @@ def _agreeing_blocks(seen: FloatArray, there: FloatArray, common: BoolArray) -> 
 
     def means(values: FloatArray) -> FloatArray:
         cut = values[: rows * _BLOCK, : columns * _BLOCK]
-        return cut.reshape(rows, _BLOCK, columns, _BLOCK).mean(axis=(1, 3))
+        return np.asarray(cut.reshape(rows, _BLOCK, columns, _BLOCK).mean(axis=(1, 3)))
 
     share = means(common.astype(np.float32))
     whole = np.maximum(share, 1e-6)

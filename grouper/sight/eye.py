@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import OrderedDict
+from collections import OrderedDict, deque
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
@@ -13,16 +13,13 @@ from grouper.model import Frame, Glance, PictureSource, Sighting, Solution
 from grouper.settings import Settings
 from grouper.sight.camera import CameraBelief, CameraKey, camera_of
 from grouper.sight.glance import glance as glance_at
-from grouper.sight.pair import Match, best_match, search, sighting
-from grouper.sight.picture import Preview, contradicts, decode, preview
-from grouper.sight.plate import SCOUT, Plate
-from grouper.sight.search import views_for
+from grouper.sight.pair import SURE, find_match, level_match, pitches_after, sighting
+from grouper.sight.picture import ByteArray, Preview, contradicts, decode, preview
+from grouper.sight.plate import Plate, ShelvedPlate, prepare, shelved
 from grouper.sight.solve import solve_pointings
-from grouper.sight.sphere import View
 
-_LEVEL = View()
-_SURE = 0.9
-_WORTH = 0.0
+_RECENT = 24
+"""Pictures whose spectra are kept: neighbours are compared one after the other."""
 _LEARN_PAIRS = 12
 """Pairs of one camera from which an unknown focal length is learned: enough that one bad
 pair does not decide."""
@@ -60,8 +57,17 @@ def open_eye(
 class _Habit:
     """What the last good links of a camera showed: how it is held, its focal length."""
 
-    view: View = _LEVEL
+    pitch_deg: float = 0.0
     share: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Looked:
+    """What was made of a frame's picture when it was decoded."""
+
+    file: str
+    glance: Glance
+    shelved: ShelvedPlate
 
 
 class PictureEye:
@@ -78,14 +84,17 @@ class PictureEye:
         self._settings = settings.sight
         self._jobs = max(1, jobs)
         self._progress = progress
-        self._plates: OrderedDict[str, Plate | None] = OrderedDict()
+        self._shelf: OrderedDict[str, _Looked | None] = OrderedDict()
+        self._plates: OrderedDict[str, Plate] = OrderedDict()
+        self._recent: deque[Plate] = deque()
         self._habits: dict[CameraKey, _Habit] = {}
+        self._pitches: dict[str, float] = {}
 
     def glance(self, frames: Sequence[Frame]) -> list[Glance | None]:
         """What each picture shows on its own, in the order asked."""
         seen: list[Glance | None] = []
-        for plate in self._ahead([(frame,) for frame in frames], "looking"):
-            seen.append(None if plate[0] is None else glance_at(plate[0].preview))
+        for looked in self._ahead([(frame,) for frame in frames], "looking"):
+            seen.append(None if looked[0] is None else looked[0].glance)
         return seen
 
     def compare(self, pairs: Sequence[tuple[Frame, Frame]]) -> list[Sighting | None]:
@@ -95,7 +104,7 @@ class PictureEye:
         """
         self._learn(pairs)
         seen: list[Sighting | None] = []
-        for pair, plates in zip(pairs, self._ahead(pairs, "comparing"), strict=True):
+        for pair, plates in zip(pairs, self._plates_of(pairs, "comparing"), strict=True):
             seen.append(self._compare(pair, plates))
         return seen
 
@@ -112,38 +121,20 @@ class PictureEye:
         if a is None or b is None:
             return None
         cameras = camera_of(pair[0]), camera_of(pair[1])
-        habit = self._habits.setdefault(cameras[0].key, _Habit())
         shares = self._share_of(cameras[0]), self._share_of(cameras[1])
-        match = self._match(a, b, cameras, shares, habit)
-        if match is not None and match.certainty >= _SURE:
-            habit.view = match.view
-        if not (a.is_telling and b.is_telling) and (match is None or match.certainty < _SURE):
+        holds = [self._pitches.get(frame.file) for frame in pair]
+        for at, camera in enumerate(cameras):
+            holds[at] = camera.pitch_deg if camera.pitch_deg is not None else holds[at]
+        habit = self._habits.setdefault(cameras[0].key, _Habit())
+        match = find_match(a, b, shares, (holds[0], holds[1]), habit.pitch_deg)
+        if match is not None and match.certainty >= SURE:
+            pitches = pitches_after(match, (holds[0], holds[1]))
+            habit.pitch_deg = pitches[1]
+            for frame, pitch in zip(pair, pitches, strict=True):
+                self._pitches[frame.file] = pitch
+        if not (a.is_telling and b.is_telling) and (match is None or match.certainty < SURE):
             return None
         return sighting(match)
-
-    def _match(
-        self,
-        a: Plate,
-        b: Plate,
-        cameras: tuple[CameraBelief, CameraBelief],
-        shares: tuple[float, float],
-        habit: _Habit,
-    ) -> Match | None:
-        first = habit.view if cameras[0].pitch_deg is None else View(round(cameras[0].pitch_deg))
-        found = search(a, b, shares, (first,))
-        best = best_match(a, b, shares, found) if found and found[0].score > _WORTH else None
-        if best is not None and best.certainty >= _SURE:
-            return best
-        half = max(*a.pinhole(0, shares[0]).half_fov_rad, *b.pinhole(0, shares[1]).half_fov_rad)
-        found = []
-        for views in views_for(round(half, 2)):
-            if views:
-                found += search(a, b, shares, views, SCOUT)
-        found.sort(key=lambda one: -one.score)
-        again = best_match(a, b, shares, found)
-        if best is None or (again is not None and again.certainty > best.certainty):
-            best = again
-        return best
 
     def _share_of(self, camera: CameraBelief) -> float:
         habit = self._habits.get(camera.key)
@@ -171,18 +162,18 @@ class PictureEye:
         shares = camera_of(pairs[0][0]).shares
         totals = dict.fromkeys(shares, 0.0)
         telling = 0
-        for plates in self._ahead(pairs, "comparing", quiet=True):
+        for plates in self._plates_of(pairs, None):
             a, b = plates
             if a is None or b is None:
                 continue
             scores = {}
             turned = False
             for share in shares:
-                match = best_match(a, b, (share, share), search(a, b, (share, share), (_LEVEL,)))
+                match = level_match(a, b, (share, share))
                 scores[share] = 0.0 if match is None else match.evidence.fit.strength
                 turned |= (
                     match is not None
-                    and match.certainty >= _SURE
+                    and match.certainty >= SURE
                     and match.evidence.fit.overlap < 0.9
                 )
             if turned:
@@ -191,38 +182,60 @@ class PictureEye:
                     totals[share] += score
         return max(shares, key=lambda share: totals[share]) if telling else None
 
-    def _ahead(
-        self, wanted: Sequence[tuple[Frame, ...]], what: str, *, quiet: bool = False
+    def _plates_of(
+        self, wanted: Sequence[tuple[Frame, ...]], what: str | None
     ) -> Iterator[list[Plate | None]]:
-        """The plates of each tuple of frames in turn, decoded ahead of need by threads."""
-        total = len(wanted)
-        with ThreadPoolExecutor(self._jobs) as pool:
-            coming: OrderedDict[str, Future[Plate | None]] = OrderedDict()
-            fetched = 0
-            for done, frames in enumerate(wanted):
-                while fetched < total and fetched <= done + self._settings.ahead:
-                    for frame in wanted[fetched]:
-                        if frame.file not in self._plates and frame.file not in coming:
-                            coming[frame.file] = pool.submit(self._load, frame)
-                    fetched += 1
-                yield [self._plate(frame, coming) for frame in frames]
-                if self._progress is not None and not quiet:
-                    self._progress(what, done + 1, total)
+        for looked in self._ahead(wanted, what):
+            yield [None if one is None else self._plate(one) for one in looked]
 
-    def _plate(self, frame: Frame, coming: OrderedDict[str, Future[Plate | None]]) -> Plate | None:
-        if frame.file in self._plates:
-            self._plates.move_to_end(frame.file)
-            return self._plates[frame.file]
-        future = coming.pop(frame.file, None)
-        plate = self._load(frame) if future is None else future.result()
-        self._plates[frame.file] = plate
+    def _plate(self, looked: _Looked) -> Plate:
+        """The plate, made ready for work; those not used lately go back on the shelf."""
+        plate = self._plates.pop(looked.file, None)
+        if plate is None:
+            plate = looked.shelved.taken_down()
+            self._recent.append(plate)
+            if len(self._recent) > _RECENT:
+                self._recent.popleft().spectra.clear()
+        self._plates[looked.file] = plate
         while len(self._plates) > self._settings.kept:
             self._plates.popitem(last=False)
         return plate
 
-    def _load(self, frame: Frame) -> Plate | None:
-        shown = load_preview(self._root, frame)
-        return None if shown is None else Plate(shown)
+    def _ahead(
+        self, wanted: Sequence[tuple[Frame, ...]], what: str | None
+    ) -> Iterator[list[_Looked | None]]:
+        """What is known of each tuple of frames in turn, decoded ahead of need by threads."""
+        total = len(wanted)
+        with ThreadPoolExecutor(self._jobs) as pool:
+            coming: dict[str, Future[_Looked | None]] = {}
+            fetched = 0
+            for done, frames in enumerate(wanted):
+                while fetched < total and fetched <= done + self._settings.ahead:
+                    for frame in wanted[fetched]:
+                        if frame.file not in self._shelf and frame.file not in coming:
+                            coming[frame.file] = pool.submit(_look, self._root, frame)
+                    fetched += 1
+                yield [self._looked(frame, coming) for frame in frames]
+                if self._progress is not None and what is not None:
+                    self._progress(what, done + 1, total)
+
+    def _looked(self, frame: Frame, coming: dict[str, Future[_Looked | None]]) -> _Looked | None:
+        future = coming.pop(frame.file, None)
+        if frame.file in self._shelf:
+            self._shelf.move_to_end(frame.file)
+            return self._shelf[frame.file]
+        looked = _look(self._root, frame) if future is None else future.result()
+        self._shelf[frame.file] = looked
+        while len(self._shelf) > self._settings.shelved:
+            self._shelf.popitem(last=False)
+        return looked
+
+
+def _look(root: Path, frame: Frame) -> _Looked | None:
+    shown = load_preview(root, frame)
+    if shown is None:
+        return None
+    return _Looked(frame.file, glance_at(shown), shelved(prepare(shown)))
 
 
 def load_preview(root: Path, frame: Frame) -> Preview | None:
@@ -239,7 +252,7 @@ def load_preview(root: Path, frame: Frame) -> Preview | None:
     return None if pixels is None else preview(pixels, stored, frame.orientation)
 
 
-def _read(root: Path, source: PictureSource):  # type: ignore[no-untyped-def]
+def _read(root: Path, source: PictureSource) -> ByteArray | None:
     try:
         with (root / source.file).open("rb") as stream:
             if source.offset is None or source.length is None:

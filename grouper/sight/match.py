@@ -69,7 +69,8 @@ def masked_spectra(picture: FloatArray, mask: FloatArray, shape: Shape) -> Maske
 
 def common_cells(mask_a: ComplexArray, mask_b: ComplexArray, shape: Shape) -> FloatArray:
     """How many cells two masks have in common at every shift (see ``masked_ncc``)."""
-    return np.rint(fft.irfft2(mask_a * np.conj(mask_b), shape)).astype(np.float32)
+    cells = fft.irfft2(mask_a * np.conj(mask_b), shape)
+    return np.asarray(np.rint(cells), dtype=np.float32)
 
 
 def masked_ncc(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 from PIL import Image
 from scipy import ndimage
 
@@ -32,33 +33,30 @@ _HALF_CONTRAST = 0.05
 """Contrast (natural log units) that is compressed to 0.7 of the most: without compression a
 horizon or a skyline outweighs everything else, and any two level landscapes match. Measured
 on real pairs: with 0.1 the neighbours found at 0.3 % false links rose from 96 to 99 %."""
+_BAD_SHARE = 0.3
+"""A reduced pixel with more of it clipped or blocked is left out of correlations."""
 _DARK_OFFSET = 8.0
 """Added to levels 0..255 before the logarithm, so that noise near black stays small."""
 
 
 @dataclass(slots=True)
 class Plate:
-    """A prepared picture. Levels are made when first asked for and then kept."""
+    """A prepared picture: its levels, and what comparisons have worked out so far."""
 
-    preview: Preview
+    size: tuple[int, int]
+    """Width and height of the preview."""
+    full_px: float
+    """See ``picture.Preview``."""
+    levels: tuple[Level, ...]
+    is_telling: bool
+    """Whether the picture shows enough to be recognised: not plain sky, fog or night."""
     spectra: dict[object, MaskedSpectra] = field(default_factory=dict)
     """Spectra on the sphere, kept by the search for the next pair."""
-    _levels: dict[int, Level] = field(default_factory=dict)
-    _telling: bool | None = None
     _grounds: dict[tuple[int, float, float], Ground] = field(default_factory=dict)
-
-    @property
-    def is_telling(self) -> bool:
-        """Whether the picture shows enough to be recognised: not plain sky, fog or night."""
-        if self._telling is None:
-            self._telling = _telling_share(self.level(SCOUT)) >= _TELLING_LEAST
-        return self._telling
 
     def level(self, index: int) -> Level:
         """The level at ``SCALES_PX[index]``; a smaller picture is its own finest level."""
-        if index not in self._levels:
-            self._levels[index] = _make(self.preview, SCALES_PX[index])
-        return self._levels[index]
+        return self.levels[index]
 
     def slopes(self, index: int) -> FloatArray:
         """Derivatives of a level to the right and downwards, of shape (2, height, width)."""
@@ -80,8 +78,8 @@ class Plate:
     def pinhole(self, index: int, focal_share: float) -> Pinhole:
         """The camera at a level, for a focal length in shares of the full long side."""
         level = self.level(index)
-        width, height = self.preview.size
-        focal_px = focal_share * self.preview.full_px
+        width, height = self.size
+        focal_px = focal_share * self.full_px
         return Pinhole(
             level.width,
             level.height,
@@ -90,28 +88,66 @@ class Plate:
         )
 
 
+@dataclass(frozen=True, slots=True)
+class ShelvedPlate:
+    """A plate in a fifth of the memory: bands as whole 127ths, masks as bits."""
+
+    size: tuple[int, int]
+    full_px: float
+    is_telling: bool
+    bands: tuple[NDArray[np.int8], ...]
+    goods: tuple[NDArray[np.uint8], ...]
+
+    def taken_down(self) -> Plate:
+        """The plate again."""
+        levels = []
+        for band, bits in zip(self.bands, self.goods, strict=True):
+            height, width = band.shape
+            good = np.unpackbits(bits, count=band.size).reshape(band.shape).astype(bool)
+            levels.append(Level(band * np.float32(1 / 127), good, width, height))
+        return Plate(self.size, self.full_px, tuple(levels), self.is_telling)
+
+
+def shelved(plate: Plate) -> ShelvedPlate:
+    """Pack a plate; 1/127 of the strongest contrast is far below JPEG noise."""
+    return ShelvedPlate(
+        plate.size,
+        plate.full_px,
+        plate.is_telling,
+        tuple(np.rint(level.band * 127).astype(np.int8) for level in plate.levels),
+        tuple(np.packbits(level.good) for level in plate.levels),
+    )
+
+
+def prepare(preview: Preview) -> Plate:
+    """Band-pass a preview at every scale."""
+    light = np.log(preview.luma + np.float32(_DARK_OFFSET))
+    bad = (preview.clipped | preview.blocked).astype(np.float32)
+    levels: list[Level] = []
+    for long_px in reversed(SCALES_PX):
+        # Each level is reduced from the one above it.
+        width, height = preview.size
+        scale = min(1.0, long_px / max(width, height))
+        size = (max(1, round(width * scale)), max(1, round(height * scale)))
+        light, bad = _resized(light, size), _resized(bad, size)
+        levels.insert(0, Level(_band(light), bad < _BAD_SHARE, *size))
+    telling = _telling_share(levels[SCOUT]) >= _TELLING_LEAST
+    return Plate(preview.size, preview.full_px, tuple(levels), telling)
+
+
 def _telling_share(level: Level) -> float:
     energy = ndimage.uniform_filter(level.band * level.band, 5, mode="nearest")
     return float((energy > _TELLING_BAND**2).mean())
 
 
-def _make(preview: Preview, long_px: int) -> Level:
-    width, height = preview.size
-    scale = min(1.0, long_px / max(width, height))
-    size = (max(1, round(width * scale)), max(1, round(height * scale)))
-    light = np.log(preview.luma + _DARK_OFFSET)
-    bad = preview.clipped | preview.blocked
-    if scale < 1:
-        light = _resize(light, size)
-        good = _resize(bad.astype(np.float32), size) < 0.3
-    else:
-        good = ~bad
+def _band(light: FloatArray) -> FloatArray:
     fine = ndimage.gaussian_filter(light, _FINE_SIGMA, mode="nearest", truncate=2.5)
     band = fine - ndimage.uniform_filter(light, _BROAD_SIZE, mode="nearest")
-    band /= np.sqrt(band * band + np.float32(_HALF_CONTRAST**2))
-    return Level(band.astype(np.float32), good, size[0], size[1])
+    return np.asarray(band / np.sqrt(band * band + np.float32(_HALF_CONTRAST**2)))
 
 
-def _resize(values: FloatArray, size: tuple[int, int]) -> FloatArray:
-    image = Image.fromarray(np.ascontiguousarray(values, dtype=np.float32))
+def _resized(values: FloatArray, size: tuple[int, int]) -> FloatArray:
+    if size == values.shape[::-1]:
+        return values
+    image = Image.fromarray(values)
     return np.asarray(image.resize(size, Image.Resampling.BOX), dtype=np.float32)

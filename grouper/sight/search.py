@@ -40,6 +40,9 @@ Views = tuple[View, ...]
 
 _RADIUS = 3
 """Cells round a peak that belong to it: the band-pass correlates over about this far."""
+FLAT_DEG = 15.0
+"""Half the angle of view below which a picture is flat enough to find up-and-down sweeps in
+the plain view, without laying the grid's poles to the sides."""
 _STEEP_DEG = 27.0
 """Pitches beyond this are tried last: they are rare, and their pictures large on the sphere."""
 
@@ -108,7 +111,7 @@ def candidates(
     return found
 
 
-@lru_cache(maxsize=24)
+@lru_cache(maxsize=64)
 def _bench(a: Pinhole, b: Pinhole, views: Views, least_overlap: float) -> _Bench:
     step = grid_step((a, b))
     maps_a = tuple(sphere_map(a, view, step) for view in views)
@@ -159,11 +162,9 @@ def _spectra(
     for layer, one in enumerate(maps):
         rows, columns = one.mask.shape
         shown[layer, :, :rows, :columns] = one.apply(slopes)
-    made = masked_spectra(shown, np.float32(1.0), bench.shape)
-    if len(views) == 1:
-        # A single view is the habit of a set: the next pair wants it again.
-        plate.spectra.clear()
-        plate.spectra[key] = made
+    # Outside its mask the picture is 0 already.
+    made = masked_spectra(shown, np.ones((1, 1), dtype=np.float32), bench.shape)
+    plate.spectra[key] = made
     return made
 
 
@@ -173,7 +174,7 @@ def grid_step(cameras: Iterable[Pinhole]) -> float:
 
 
 @lru_cache(maxsize=256)
-def views_for(half_fov_rad: float) -> tuple[Views, Views]:
+def views_for(half_wide_rad: float, half_tall_rad: float) -> tuple[Views, Views]:
     """Ways of holding a camera that between them miss no pitch up to 60 degrees.
 
     A pitch that is off by d rolls neighbours against each other by up to fov * d(sin p);
@@ -181,12 +182,11 @@ def views_for(half_fov_rad: float) -> tuple[Views, Views]:
     so the sines are spaced by twice that over the angle of view. The usual ones come first,
     the steep ones second.
     """
-    spacing = min(0.8, math.radians(7.0) / half_fov_rad)
+    spacing = min(0.8, math.radians(7.0) / half_wide_rad)
     sines = np.arange(spacing, 0.9, spacing)
     pitches = [round(math.degrees(math.asin(float(sine))), 1) for sine in sines]
     usual = [View(), *(View(sign * p) for p in pitches if p <= _STEEP_DEG for sign in (1, -1))]
     steep = [View(sign * p) for p in pitches if p > _STEEP_DEG for sign in (1, -1)]
-    if half_fov_rad > math.radians(15.0):
-        # Up-and-down sweeps; a narrower picture is flat enough for the plain view.
+    if max(half_wide_rad, half_tall_rad) > math.radians(FLAT_DEG):
         usual.append(View(0.0, across=True))
     return tuple(usual), tuple(steep)

@@ -33,11 +33,12 @@ def rotation(vector_rad: DoubleArray) -> DoubleArray:
     Returns:
         Of shape (..., 3, 3).
     """
-    square = np.einsum("...i,...i->...", vector_rad, vector_rad)
-    angle = np.sqrt(square)
-    # sin(t)/t and (1 - cos t)/t**2, which np.sinc gives without a hole at 0.
-    s = np.sinc(angle / np.pi)
-    c = 0.5 * np.sinc(angle / (2 * np.pi)) ** 2
+    square = (vector_rad * vector_rad).sum(axis=-1)
+    angle = np.sqrt(np.maximum(square, 1e-24))
+    s = np.sin(angle) / angle
+    # (1 - cos t) / t**2, without losing its digits near 0.
+    half = np.sin(0.5 * angle) / angle
+    c = 2.0 * half * half
     x, y, z = vector_rad[..., 0], vector_rad[..., 1], vector_rad[..., 2]
     sx, sy, sz = s * x, s * y, s * z
     matrix = c[..., None, None] * vector_rad[..., :, None] * vector_rad[..., None, :]
@@ -188,8 +189,8 @@ def sphere_map(camera: Pinhole, view: View, step_rad: float) -> SphereMap:
     rows_at, columns_at = _angles(across, view.across)
     top, left = (math.ceil(float(part.min()) / step_rad) for part in (rows_at, columns_at))
     bottom, right = (math.floor(float(part.max()) / step_rad) for part in (rows_at, columns_at))
-    down = np.arange(top, bottom + 1) * step_rad
-    along = np.arange(left, right + 1) * step_rad
+    down = np.arange(top, bottom + 1, dtype=np.float64) * step_rad
+    along = np.arange(left, right + 1, dtype=np.float64) * step_rad
     direction = _directions(down[:, None], along[None, :], view.across) @ held
     ahead = direction[..., 2] > _FORWARD_LEAST
     depth = np.where(ahead, direction[..., 2], 1.0)
@@ -213,7 +214,8 @@ def _angles(direction: DoubleArray, across: bool) -> tuple[DoubleArray, DoubleAr
 
 
 def _directions(down: DoubleArray, along: DoubleArray, across: bool) -> DoubleArray:
-    down, along = np.broadcast_arrays(down, along)
+    shape = np.broadcast_shapes(down.shape, along.shape)
+    down, along = np.broadcast_to(down, shape), np.broadcast_to(along, shape)
     if across:
         parts = (np.sin(along), np.cos(along) * np.sin(down), np.cos(along) * np.cos(down))
     else:
