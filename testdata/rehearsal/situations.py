@@ -109,6 +109,14 @@ def _count(stage: Stage, overlap: float, low: int, high: int) -> int:
     return min(most, int(stage.outing.rng.integers(low, high + 1)))
 
 
+def _look_round(stage: Stage, share: float = 0.5) -> None:
+    """Often a single or two of the same subject come first, framed and set otherwise."""
+    rng = stage.outing.rng
+    if rng.random() < share:
+        different_singles(stage, int(rng.integers(1, 3)), pause_s=14.0, yaw_within=60.0)
+        stage.outing.wait(float(rng.choice([9, 20, 40])), 0.3)
+
+
 def sweep_upright(outing: Outing, holder: Holder) -> None:
     rng = outing.rng
     stage = set_up(outing, holder, choose(rng, [24, 28, 35]))
@@ -123,6 +131,7 @@ def sweep_upright(outing: Outing, holder: Holder) -> None:
 def sweep_across(outing: Outing, holder: Holder) -> None:
     rng = outing.rng
     stage = set_up(outing, holder, choose(rng, [28, 35, 50]), upright=False, across_deg=180)
+    _look_round(stage)
     overlap = float(rng.uniform(0.25, 0.42))
     _sweep(stage, _count(stage, overlap, 3, 6), overlap, pause_s=(float(rng.uniform(3, 9)), 0.25))
 
@@ -130,6 +139,7 @@ def sweep_across(outing: Outing, holder: Holder) -> None:
 def sweep_wide(outing: Outing, holder: Holder) -> None:
     rng = outing.rng
     stage = set_up(outing, holder, choose(rng, [16, 18, 20]), upright=bool(rng.random() < 0.7))
+    _look_round(stage)
     overlap = float(rng.uniform(0.28, 0.45))
     pitch = float(rng.choice([0, 0, -8, 10]))
     _sweep(stage, _count(stage, overlap, 3, 6), overlap, pitch=pitch)
@@ -147,6 +157,7 @@ def sweep_long(outing: Outing, holder: Holder) -> None:
         kinds=("ridges", "lake", "market"),
         across_deg=count * 700 / equivalent,
     )
+    _look_round(stage)
     _sweep(stage, count, overlap, pause_s=(4.0, 0.3), offset_m=0.08)
 
 
@@ -192,6 +203,7 @@ def handheld(outing: Outing, holder: Holder) -> None:
     stage = set_up(
         outing, holder, choose(rng, [24, 28, 35]), upright=upright, kinds=(*OUTDOORS, "hall")
     )
+    _look_round(stage)
     overlap = float(rng.uniform(0.35, 0.55))
     step = step_for(overlap, stage.fov_deg[0])
     aims = row(_count(stage, overlap, 3, 8), step, middle=float(rng.uniform(-180, 180)))
@@ -211,6 +223,7 @@ def _rows(outing: Outing, holder: Holder, *, serpentine: bool) -> None:
     stage = set_up(
         outing, holder, choose(rng, [28, 35, 50]), upright=upright, across_deg=150, tall_deg=70
     )
+    _look_round(stage)
     wide, tall = stage.fov_deg
     across, up = (
         step_for(float(rng.uniform(0.28, 0.4)), wide),
@@ -250,6 +263,7 @@ def full_circle(outing: Outing, holder: Holder) -> None:
     rng = outing.rng
     equivalent, count = choose(rng, [(16, 8), (20, 9), (24, 10), (24, 12), (28, 13)])
     stage = set_up(outing, holder, equivalent)
+    _look_round(stage)
     _sweep(stage, count, 0, closed=True, pause_s=(float(rng.uniform(3, 8)), 0.2))
 
 
@@ -282,6 +296,7 @@ def up_and_down(outing: Outing, holder: Holder) -> None:
         kinds=("market", "hall", "woodland", "ridges"),
         tall_deg=130,
     )
+    _look_round(stage)
     up = step_for(float(rng.uniform(0.3, 0.45)), stage.fov_deg[1])
     count = int(rng.integers(3, 5))
     yaw = float(rng.uniform(-180, 180))
@@ -342,6 +357,7 @@ def long_exposures(outing: Outing, holder: Holder) -> None:
     rng = outing.rng
     stage = set_up(outing, holder, 24, kinds=("night",), iso=100, aperture=6.0)
     stage.setup["shutter"] = float(rng.choice([-3.0, -4.0, -14 / 3]))
+    _look_round(stage)
     doubled = 2 ** -stage.setup["shutter"] if rng.random() < 0.5 else 0.0
     _sweep(stage, _count(stage, 0.33, 4, 7), 0.33, pause_s=(4.0 + doubled, 0.2))
 
@@ -415,6 +431,7 @@ def bracketed_by_view(outing: Outing, holder: Holder) -> None:
     count = int(rng.choice([3, 3, 5]))
     stage = set_up(outing, holder, 24, kinds=("hall", "ridges", "lake", "market"))
     _fit_shutter(stage, count)
+    _look_round(stage)
     frame = _bracket_setup(outing, stage)
     manual = stage.setup["exposure_mode"] != 2
     _sweep(
@@ -488,6 +505,7 @@ def two_takes(outing: Outing, holder: Holder) -> None:
     """The same sweep twice, because somebody walked in."""
     rng = outing.rng
     stage = set_up(outing, holder, choose(rng, [24, 28]))
+    _look_round(stage)
     overlap, middle = 0.34, float(rng.uniform(-180, 180))
     count = _count(stage, overlap, 4, 8)
     _sweep(stage, count, overlap, middle=middle)
@@ -512,6 +530,7 @@ def spare_frame(outing: Outing, holder: Holder) -> None:
     """One view shot twice at once, the camera not having moved."""
     rng = outing.rng
     stage = set_up(outing, holder, 24, kinds=STEADY)
+    _look_round(stage)
     step = step_for(0.35, stage.fov_deg[0])
     count = int(rng.integers(5, 8))
     aims = row(count, step)
@@ -534,6 +553,7 @@ def spare_frame(outing: Outing, holder: Holder) -> None:
 def _missing(outing: Outing, holder: Holder, *, counted: bool) -> None:
     rng = outing.rng
     stage = set_up(outing, holder, choose(rng, [24, 28, 35]), kinds=STEADY)
+    _look_round(stage)
     count = _count(stage, 0.33, 6, 9)
     gone = int(rng.integers(2, count - 2))
     step = step_for(0.33, stage.fov_deg[0])
