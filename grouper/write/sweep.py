@@ -61,13 +61,12 @@ class Placed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Between:
-    """What lies between two neighbours: an overlap or a gap. ``y`` is the lane of its words."""
+    """What lies between two neighbours: an overlap or a gap."""
 
     x: float
     y: float
     width: float
     height: float
-    top: float
     label: str
     words: str
     severity: Severity | None = None
@@ -309,7 +308,6 @@ class _Pencil:
                         (min(upper.right, lower.right) - max(upper.left, lower.left)) * self._scale
                     ),
                     height=_r(y1 - y0),
-                    top=_r(y0),
                     label=text,
                     words=_between_words(upper, lower, text),
                     severity=finding,
@@ -424,10 +422,10 @@ class _Pencil:
         step_x = self.x(a.yaw + step / 2) if not is_seam else x1
         return Between(
             x=_r(x0),
-            y=_r(lane),
+            y=_r(y0),
             width=_r(x1 - x0),
             height=_r(max(y1 - y0, 4.0)),
-            top=_r(y0),
+            bar_y=_r(lane + 4),
             label=label if wide or x1 - x0 > 24 else label.removesuffix(" %"),
             words=words,
             severity=severity,
@@ -572,7 +570,7 @@ def _thinned(between: Sequence[Between]) -> list[Between]:
             item = replace(item, label="", step_label="")
         else:
             end = item.label_x + half
-        kept.append(replace(item, bar_y=_r(item.y + 4 + 5 * (at % 2))))
+        kept.append(replace(item, bar_y=_r(item.bar_y + 5 * (at % 2))))
     return kept
 
 

@@ -2,13 +2,17 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import io
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
+from itertools import pairwise
 
 import pytest
+from PIL import Image
 
-from grouper.model import Pointing, Result
+from grouper.model import Pointing, Result, Set
+from grouper.write import shots
 from grouper.write.report import WRITER
 from tests.write.results import (
     LATER,
@@ -16,13 +20,14 @@ from tests.write.results import (
     bracket,
     files_of,
     finding,
+    layout,
     panorama,
     renamed,
     result,
 )
 
-VOID = ("meta", "br", "link", "img")
-HOSTILE = "<script>alert(1)</script>\"'><img src=x onerror=alert(2)>\u202e\udcff.JPG"
+VOID = ("meta", "br", "link", "img", "input")
+HOSTILE = "<script>alert(1)</script>\"'><img src=x onerror=alert(2)>\u202e\udcff\U0001f3d4.JPG"
 
 
 class Page(HTMLParser):
@@ -49,6 +54,15 @@ class Page(HTMLParser):
         if self.open and data.strip():
             self.texts.setdefault(self.open[-1], []).append(data.strip())
 
+    @property
+    def text(self) -> str:
+        return " ".join(
+            word
+            for tag, words in self.texts.items()
+            for word in words
+            if tag not in ("style", "script")
+        )
+
 
 def page(of: Result) -> Page:
     return Page(html(of))
@@ -58,58 +72,160 @@ def html(of: Result) -> str:
     return files_of(WRITER, of)["report.html"].decode("utf-8")
 
 
+def jpeg(colour: tuple[int, int, int] = (90, 120, 60)) -> bytes:
+    buffer = io.BytesIO()
+    Image.new("RGB", (40, 60), colour).save(buffer, "JPEG")
+    return buffer.getvalue()
+
+
+def pictured(of: Result) -> Result:
+    """Every frame with a picture of its own."""
+    frames = of.scan.frames
+    return replace(of, pictures={f.file: jpeg((25 * at, 80, 90)) for at, f in enumerate(frames)})
+
+
 def hostile() -> Result:
     one = renamed(panorama(evidence=(HOSTILE,)), "100QMARK/QMK_0001.JPG", HOSTILE)
     one = replace(one, findings=(finding("mixed-iso", "warning", HOSTILE, message=HOSTILE),))
-    of = result(one, root=f"/media/{HOSTILE}")
-    return replace(of, findings=(finding("clock-jump", "note", advice=HOSTILE),))
+    members = tuple(
+        replace(m, frame=replace(m.frame, counter=None, lens=HOSTILE, model=HOSTILE))
+        for m in one.members
+    )
+    of = result(replace(one, members=members), root=f"/media/{HOSTILE}")
+    of = replace(of, scan=replace(of.scan, ignored=(HOSTILE,)))
+    return pictured(replace(of, findings=(finding("clock-jump", "note", advice=HOSTILE),)))
 
 
-@pytest.mark.parametrize("of", [result(), hostile()], ids=["plain", "hostile"])
+@pytest.mark.parametrize("of", [pictured(result()), hostile()], ids=["plain", "hostile"])
 def test_nothing_but_the_page_itself(of: Result) -> None:
     read = page(of)
-    used = {tag for tag, _ in read.tags}
-    assert not used & {"script", "img", "iframe", "link", "object", "embed", "base", "form"}
+    used = [tag for tag, _ in read.tags]
+    assert not set(used) & {"iframe", "link", "object", "embed", "base", "form"}
+    assert used.count("script") == 1
     for tag, attributes in read.tags:
         assert not [name for name in attributes if name.startswith("on")], tag
+        assert "style" not in attributes, tag
         target = attributes.get("href") or ""
-        assert not re.match(r"[a-z]+:|//", target), target
-        assert "src" not in attributes
+        if tag == "image":
+            assert target.startswith("data:image/jpeg;base64,")
+        else:
+            assert not re.match(r"(?!file:///)[a-z]+:|//", target), target
+        if "src" in attributes:
+            assert tag == "img"
+            assert (attributes["src"] or "").startswith("data:image/jpeg;base64,")
     assert not re.search(r"url\((?!#)|@import|https?://", html(of))
 
 
-def test_the_policy_allows_just_the_style_sheet() -> None:
+def test_the_policy_allows_just_the_style_sheet_and_the_script() -> None:
     """Content Security Policy Level 3, 2.3.1: the hash is of the text of the element."""
     text = html(result())
-    style = re.search(r"<style>(.*?)</style>", text, re.DOTALL)
-    assert style is not None
-    digest = base64.b64encode(hashlib.sha256(style[1].encode()).digest()).decode()
     policy = next(
-        attributes["content"]
+        attributes["content"] or ""
         for tag, attributes in page(result()).tags
         if attributes.get("http-equiv") == "Content-Security-Policy"
     )
-    assert policy == f"default-src 'none'; img-src data:; style-src 'sha256-{digest}'"
-    assert "prefers-color-scheme: dark" in style[1]
+    assert policy.startswith("default-src 'none'; img-src data:; ")
+    for element in ("style", "script"):
+        inside = re.search(f"<{element}>(.*?)</{element}>", text, re.DOTALL)
+        assert inside is not None
+        digest = base64.b64encode(hashlib.sha256(inside[1].encode()).digest()).decode()
+        assert f"{element}-src 'sha256-{digest}';" in policy
+    assert "prefers-color-scheme: dark" in text
+    assert "@media print" in text
 
 
 def test_foreign_text_is_shown_not_obeyed() -> None:
     text = html(hostile())
     assert "\u202e" not in text
-    assert r"\u202e\udcff.JPG" in text
+    assert "\\u202e\\udcff\U0001f3d4.JPG" in text
     assert "&lt;script&gt;alert(1)" in text
+    assert "<script>alert" not in text
 
 
 def test_the_same_card_gives_the_same_bytes() -> None:
-    assert files_of(WRITER, result()) == files_of(WRITER, result(), LATER)
+    of = pictured(result())
+    assert files_of(WRITER, of) == files_of(WRITER, of, LATER)
 
 
-def test_findings_stand_worst_first() -> None:
-    text = html(result())
-    places = [text.index(f"<b>{word}</b>") for word in ("problem", "warning", "note")]
+def test_what_needs_doing_stands_first_and_worst_first() -> None:
+    broken = bracket(findings=(finding("short-bracket", "problem", "100QMARK/QMK_0020.JPG"),))
+    text = html(result(panorama(), broken))
+    places = [
+        text.index(word)
+        for word in ("<h1>", "unreadable-file", "short-bracket", "mixed-iso", 'id="timeline"')
+    ]
     assert places == sorted(places)
-    assert f'<a href="#{PANORAMA}">' in text
-    assert f'<section id="{PANORAMA}">' in text
+    assert f'<a href="#set-{PANORAMA}">' in text
+    assert f'id="set-{PANORAMA}"' in text
+
+
+@pytest.mark.parametrize(
+    ("sets", "words"),
+    [
+        ((), "no set on this card"),
+        ((bracket(),), "the one set is whole"),
+        ((bracket(), bracket(id="b")), "all 2 sets are whole"),
+        ((panorama(), bracket()), "1 set to look at closer 1 set whole"),
+        (
+            (bracket(findings=(finding("short-bracket", "problem"),)),),
+            "1 set to reshoot none whole",
+        ),
+    ],
+)
+def test_the_headline_says_what_is_whole(sets: tuple[Set, ...], words: str) -> None:
+    of = result(*sets)
+    of = replace(of, findings=(), grouping=replace(of.grouping, sets=sets, previews=()))
+    head = re.search(r"<h1>(.*?)</h1>", html(of), re.DOTALL)
+    assert head is not None
+    assert " ".join(Page(f"<div>{head[1]}</div>").texts["span"]) == words
+
+
+def test_nothing_on_the_card_is_missing_from_the_page() -> None:
+    of = result()
+    text = page(of).text
+    scan = of.scan
+    names = [name for f in scan.frames for name in (f.file.rsplit("/", 1)[-1], *f.companions)]
+    names += [unread.file for unread in scan.unread] + list(scan.ignored)
+    assert len(names) == scan.files
+    for name in names:
+        assert name in text, name
+
+
+def test_each_frame_has_one_place_and_the_counts_add_up() -> None:
+    of = pictured(result())
+    ids = [attributes["id"] for _, attributes in page(of).tags if attributes.get("id")]
+    assert len(ids) == len(set(ids))
+    anchors = [name for name in ids if re.fullmatch(r"f\d+", name or "")]
+    assert len(anchors) == len(of.scan.frames)
+    text = page(of).text
+    assert "13 files: 10 frames, 1 companion, 1 unread, 1 ignored." in text
+    assert "10 frames: 7 in 2 sets, 1 single, 1 divider, 1 preview." in text
+
+
+def test_each_picture_is_there_and_says_what_it_is() -> None:
+    read = page(pictured(result()))
+    pictures = {attributes["href"] for tag, attributes in read.tags if tag == "image"}
+    pictures |= {attributes["src"] for tag, attributes in read.tags if tag == "img"}
+    assert len(pictures) == 10
+    said = [attributes.get("alt") for tag, attributes in read.tags if tag == "img"]
+    said += [attributes.get("aria-label") for tag, attributes in read.tags if tag == "a"]
+    assert "QMK_0003.JPG, view 2 of 3" in said
+    assert "QMK_0001.JPG, view 1 of 3, other ISO" in said
+    assert "QMK_0022.JPG, leg 3 of 3" in said
+    assert all(attributes.get("alt") for tag, attributes in read.tags if tag == "img")
+
+
+def test_pictures_that_find_no_room_are_counted() -> None:
+    of = pictured(result())
+    each = len("data:image/jpeg;base64,") + len(base64.b64encode(jpeg()))
+    book = shots.album(of, most_bytes=4 * each)
+    assert 3 <= len(book.pictures) <= 4
+    assert len(book.pictures) + book.left_out == 10
+
+
+def test_what_is_no_jpeg_is_no_picture() -> None:
+    of = replace(result(), pictures={"100QMARK/QMK_0001.JPG": b"<svg onload=alert(1)>"})
+    assert not shots.album(of).pictures
 
 
 def test_a_gap_is_hatched_and_said_in_words() -> None:
@@ -123,10 +239,24 @@ def test_a_gap_is_hatched_and_said_in_words() -> None:
     assert "1 gap" in text
 
 
-def test_odd_frames_are_marked_by_a_sign_too() -> None:
+def test_odd_frames_are_marked_by_sign_and_word_and_in_the_table() -> None:
+    different = replace(panorama().members[0].frame, iso=400.0)
+    one = panorama()
+    one = replace(one, members=(replace(one.members[0], frame=different), *one.members[1:]))
+    read = page(result(one))
+    assert "other ISO" in read.texts["text"]
+    assert "≠ 400" in " ".join(read.texts["td"])
+    assert "#sign-look" in [attributes.get("href") for tag, attributes in read.tags if tag == "use"]
+
+
+def test_tables_have_headers() -> None:
     read = page(result())
-    assert "! 0001" in read.texts["text"]
-    assert "0003" in read.texts["text"]
+    heads = [attributes.get("scope") for tag, attributes in read.tags if tag == "th"]
+    assert heads
+    assert all(scope in ("col", "row") for scope in heads)
+    levels = [int(tag[1]) for tag, _ in read.tags if re.fullmatch(r"h[1-6]", tag)]
+    assert levels[0] == 1
+    assert all(b - a <= 1 for a, b in pairwise(levels))
 
 
 def test_sets_without_pointing_or_time_are_shown() -> None:
@@ -135,9 +265,18 @@ def test_sets_without_pointing_or_time_are_shown() -> None:
         one, members=tuple(replace(m, frame=replace(m.frame, taken=None)) for m in one.members)
     )
     of = result(timeless)
-    of = replace(of, grouping=replace(of.grouping, singles=()))
-    assert "there is nothing to draw" in html(of)
-    assert "The card over time" not in html(of)
+    of = replace(of, scan=replace(of.scan, frames=timeless.frames))
+    of = replace(of, grouping=replace(of.grouping, singles=(), dividers=(), previews=()))
+    text = html(of)
+    assert "time not known" in text
+    assert "no times recorded" in text
+    assert "The card over time" not in text
+
+
+def test_assumed_angles_are_not_drawn_as_measured() -> None:
+    text = html(result(panorama(layout=layout(pointing_from="assumed"))))
+    assert "Their angles are not measured" in text
+    assert 'class="sweep"' not in text
 
 
 def test_an_empty_card() -> None:
@@ -151,5 +290,6 @@ def test_an_empty_card() -> None:
         findings=(),
     )
     read = page(empty)
-    assert "0 files: 0 frames, 0 companions, 0 unread, 0 ignored." in read.texts["p"]
+    assert "0 files: 0 frames, 0 companions, 0 unread, 0 ignored." in read.text
     assert "None." in read.texts["p"]
+    assert "no set on this card" in read.texts["span"]
