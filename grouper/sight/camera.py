@@ -13,8 +13,9 @@ no rectilinear lens is made; 60 is 2000 mm on 36 mm."""
 _UNKNOWN_SHARES = (0.75, 1.2, 2.0, 4.0)
 """27, 43, 72, 144 mm on a 36 mm side: with nothing known the pictures choose, and between
 neighbours in this row a match still holds."""
-_ASSUMED_SCALES = (1.0, 1.55, 2.7)
-"""A sensor assumed to be 36 mm long may be APS-C (1.53, 1.61), 4/3 (2.1) or 1 inch (2.7)."""
+_ASSUMED_SCALES = (1.0, 1.55, 2.7, 5.0)
+"""A sensor assumed to be 36 mm long may be APS-C (1.53, 1.61), 4/3 (2.1), 1 inch (2.7) or a
+compact camera's (5)."""
 _SUSPECT_SHARE = 3.0
 """Focal-plane resolution left unchanged by resizing shows a sensor that is too small and so
 a lens that is too long: beyond 108 mm equivalent the other reading is tried as well."""

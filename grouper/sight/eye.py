@@ -18,6 +18,10 @@ from grouper.sight.picture import ByteArray, Preview, contradicts, decode, previ
 from grouper.sight.plate import Plate, ShelvedPlate, prepare, shelved
 from grouper.sight.solve import solve_pointings
 
+_TURNED = 0.9
+"""Pictures that overlap more than this look the same under any focal length."""
+_FINER = (1.0, 0.8, 1.25)
+"""A second look round the likeliest of the focal lengths, which lie further apart."""
 _RECENT = 24
 """Pictures whose spectra are kept: neighbours are compared one after the other."""
 _LEARN_PAIRS = 12
@@ -154,32 +158,32 @@ class PictureEye:
             ):
                 open_pairs.setdefault(cameras[0].key, []).append(pair)
         for key, chosen in open_pairs.items():
-            share = self._learned(chosen[:: max(1, len(chosen) // _LEARN_PAIRS)][:_LEARN_PAIRS])
+            some = chosen[:: max(1, len(chosen) // _LEARN_PAIRS)][:_LEARN_PAIRS]
+            share = self._likeliest(some, camera_of(some[0][0]).shares)
             if share is not None:
+                finer = tuple(share * step for step in _FINER)
+                share = self._likeliest(some, finer) or share
                 self._habits.setdefault(key, _Habit()).share = share
 
-    def _learned(self, pairs: Sequence[tuple[Frame, Frame]]) -> float | None:
-        shares = camera_of(pairs[0][0]).shares
+    def _likeliest(
+        self, pairs: Sequence[tuple[Frame, Frame]], shares: Sequence[float]
+    ) -> float | None:
+        """The focal length under which turned pictures agree best; ``None`` if none do."""
         totals = dict.fromkeys(shares, 0.0)
-        telling = 0
-        for plates in self._plates_of(pairs, None):
-            a, b = plates
+        telling = False
+        for a, b in self._plates_of(pairs, None):
             if a is None or b is None:
                 continue
-            scores = {}
-            turned = False
-            for share in shares:
-                match = level_match(a, b, (share, share))
-                scores[share] = 0.0 if match is None else match.evidence.fit.strength
-                turned |= (
-                    match is not None
-                    and match.certainty >= SURE
-                    and match.evidence.fit.overlap < 0.9
-                )
-            if turned:
-                telling += 1
-                for share, score in scores.items():
-                    totals[share] += score
+            matches = {share: level_match(a, b, (share, share)) for share in shares}
+            if not any(
+                match.certainty >= SURE and match.evidence.fit.overlap < _TURNED
+                for match in matches.values()
+                if match is not None
+            ):
+                continue
+            telling = True
+            for share, match in matches.items():
+                totals[share] += 0.0 if match is None else match.evidence.fit.strength
         return max(shares, key=lambda share: totals[share]) if telling else None
 
     def _plates_of(

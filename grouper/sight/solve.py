@@ -36,7 +36,8 @@ _SCALE_KNOWN = 1.15
 """Furthest that a recorded focal length is off: 35 mm equivalents are whole millimetres (2 %
 at 24 mm), computed on the diagonal or the width (4 %), and lenses are named roundly."""
 _SCALE_ASSUMED = 1.9
-"""Furthest that it is off where the sensor's size was only assumed."""
+"""Furthest that it is off where the sensor's size was only assumed, or computed from the
+focal-plane resolution, which survives resizing and cropping."""
 
 _ROLL_SIGMA_DEG = 3.0
 """How level cameras are held where nothing else shows it (practice)."""
@@ -93,7 +94,9 @@ def solve_pointings(
         for edge in edges
         if edge.a in place
     ]
-    known = all(frames[at].sensor_from != "assumed" and frames[at].focal_mm for at in tied)
+    known = all(
+        frames[at].sensor_from in ("equivalent", "body") and frames[at].focal_mm for at in tied
+    )
     scale, closing = _focal_scale(len(tied), edges, _SCALE_KNOWN if known else _SCALE_ASSUMED)
     scaled = [_Edge(e.a, e.b, _rescaled(e.turn, scale), e.certainty) for e in edges]
     held, used = _average(len(tied), scaled)
