@@ -152,6 +152,11 @@ def reading_options(command: F) -> F:
             metavar="N",
             help="How many files to work on at once.",
         ),
+        click.option(
+            "--no-cache",
+            is_flag=True,
+            help="Read every file again, also those that did not change since the last time.",
+        ),
         click.option("--quiet", "-q", is_flag=True, help="No progress, no warnings about the run."),
         click.option("--verbose", "-v", is_flag=True, help="Say more about what is done."),
     )
@@ -357,6 +362,7 @@ def read_cards(
     settings_file: Path | None,
     no_sight: bool,
     jobs: int,
+    no_cache: bool,
     quiet: bool,
     verbose: bool,
 ) -> Result:
@@ -367,7 +373,7 @@ def read_cards(
     from grouper.pipeline import run
 
     with progress_shown(quiet=quiet) as progress:
-        return run(cards, settings, jobs=jobs, progress=progress)
+        return run(cards, settings, jobs=jobs, progress=progress, use_cache=not no_cache)
 
 
 @contextlib.contextmanager

@@ -142,9 +142,10 @@ def _walk(card: str, root: str, cards: Sequence[str], settings: Settings, pile: 
             continue
         if folder != card and any(_is_our_manifest(entry) for entry in entries):
             continue
+        start = "" if folder == root else f"{_relative(folder, root)}/"
         for entry in entries:
             passed = hidden or _is_hidden(entry.name)
-            file = _relative(entry.path, root)
+            file = start + entry.name
             if entry.is_dir(follow_symlinks=False):
                 todo.append((entry.path, passed))
             elif passed or _is_ignored(file, settings):
@@ -177,6 +178,8 @@ def _is_hidden(name: str) -> bool:
 
 
 def _is_ignored(file: str, settings: Settings) -> bool:
+    if not settings.read.ignore:
+        return False
     name = file.rpartition("/")[2]
     return any(
         fnmatchcase(file, pattern) or fnmatchcase(name, pattern) for pattern in settings.read.ignore

@@ -13,6 +13,7 @@ from grouper.discover import find_files
 from grouper.group import group_frames
 from grouper.model import Finding, Grouping, Result, Scan
 from grouper.read import read_frames
+from grouper.read.cache import file_for as cache_file_for
 from grouper.settings import Settings
 from grouper.sight import BlindEye, open_eye
 from grouper.sight.small import SmallPictures
@@ -28,15 +29,26 @@ def scan(
     *,
     jobs: int = 1,
     progress: Progress | None = None,
+    use_cache: bool = False,
 ) -> Scan:
     """Read the frames on one or more cards; several cards are read as one.
+
+    With ``use_cache`` what was read is kept in the user's cache folder, and files that did not
+    change are not read again; the result is the same.
 
     Raises:
         NoSuchCard: a card is missing, is no folder, or cannot be opened.
     """
     settings = settings or Settings()
     found = find_files(cards, settings)
-    read = read_frames(Path(found.root), found.files, settings, jobs=jobs, progress=progress)
+    read = read_frames(
+        Path(found.root),
+        found.files,
+        settings,
+        jobs=jobs,
+        progress=progress,
+        cache_file=cache_file_for(found.cards) if use_cache else None,
+    )
     return Scan(
         root=found.root,
         cards=found.cards,
@@ -78,15 +90,16 @@ def run(
     *,
     jobs: int = 1,
     progress: Progress | None = None,
+    use_cache: bool = False,
 ) -> Result:
-    """Read, group and check one or more cards: everything but the writing.
+    """Read, group and check one or more cards: everything but the writing; see ``scan``.
 
     Raises:
         NoSuchCard: a card is missing, is no folder, or cannot be opened.
         BadSettings: a severity is given for a finding that does not exist.
     """
     settings = settings or Settings()
-    scanned = scan(cards, settings, jobs=jobs, progress=progress)
+    scanned = scan(cards, settings, jobs=jobs, progress=progress, use_cache=use_cache)
     grouping = group(scanned, settings, jobs=jobs, progress=progress)
     grouping, findings = check(scanned, grouping, settings)
     pictures = SmallPictures(Path(scanned.root), scanned.frames, jobs=jobs, progress=progress)

@@ -38,11 +38,19 @@ class Pipeline:
         self.result = result()
         self.fault: BaseException | None = None
         self.calls: list[tuple[tuple[Path, ...], Settings, int, Any]] = []
+        self.used_cache: list[bool] = []
 
     def run(
-        self, cards: Sequence[Path], settings: Settings, *, jobs: int = 1, progress: Any = None
+        self,
+        cards: Sequence[Path],
+        settings: Settings,
+        *,
+        jobs: int = 1,
+        progress: Any = None,
+        use_cache: bool = False,
     ) -> Result:
         self.calls.append((tuple(cards), settings, jobs, progress))
+        self.used_cache.append(use_cache)
         if self.fault is not None:
             raise self.fault
         return self.result
@@ -279,6 +287,13 @@ def test_shared_options_reach_the_pipeline(pipeline: Pipeline, tmp_path: Path) -
     assert (jobs, progress) == (3, None)
 
 
+def test_the_cache_is_used_unless_told_not_to(pipeline: Pipeline) -> None:
+    run("check", "A")
+    run("check", "A", "--no-cache")
+    run("group", "QMARK", "--no-cache")
+    assert pipeline.used_cache == [True, False, False]
+
+
 @pytest.mark.parametrize(
     "args",
     [
@@ -481,7 +496,7 @@ import sys, time, types
 from tests.write.results import result, bracket
 from dataclasses import replace
 module = types.ModuleType("grouper.pipeline")
-def run(cards, settings, *, jobs=1, progress=None):
+def run(cards, settings, *, jobs=1, progress=None, use_cache=False):
     print("reading", file=sys.stderr, flush=True)
     time.sleep({pause})
     return result(*[bracket(id=f"set-{{n}}") for n in range({sets})], root=str(cards[0]))

@@ -11,7 +11,7 @@ import hashlib
 import signal
 import threading
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import suppress
@@ -23,7 +23,8 @@ from typing import Final, cast
 from grouper.contracts import Progress, Reader
 from grouper.errors import UnreadableFile
 from grouper.model import Frame, Unread, UnreadReason
-from grouper.read import cr3, heif, jpeg, jxl, mrw, names, png, raf, tiff, webp
+from grouper.read import cache, cr3, heif, jpeg, jxl, mrw, names, png, raf, tiff, webp
+from grouper.read.cache import NOTHING_KNOWN, Known
 from grouper.read.pairing import join_companions
 from grouper.read.sensor import agree_sensors
 from grouper.read.source import HEAD_BYTES, open_source
@@ -79,6 +80,7 @@ def read_frames(
     *,
     jobs: int = 1,
     progress: Progress | None = None,
+    cache_file: Path | None = None,
 ) -> ReadResult:
     """Read files of a card and join those of one exposure into frames.
 
@@ -88,24 +90,50 @@ def read_frames(
         settings: thresholds.
         jobs: how many processes may share the work; the result is the same.
         progress: told after each file.
+        cache_file: where what was read is kept for the next time; the result is the same.
 
     Returns:
         Frames, unread and ignored files. Every file is in one of them: as a frame's main
         file, as a companion, unread with its reason, or ignored.
     """
-    base = Path(root)
+    base, names_read = Path(root), sorted(set(files))
+    known = NOTHING_KNOWN if cache_file is None else cache.recall(cache_file, base, names_read)
+    fresh = _read_all(base, [file for file in names_read if file not in known.told], settings, jobs)
+    if cache_file is not None:
+        fresh = _keeping(fresh, cache_file, base, known)
     outcomes: list[tuple[str, Outcome]] = []
-    for done, pair in enumerate(_read_all(base, sorted(set(files)), settings, jobs), 1):
-        outcomes.append(pair)
+    for done, file in enumerate(names_read, 1):
+        outcomes.append((file, known.told[file]) if file in known.told else next(fresh))
         if progress is not None:
             progress("reading", done, len(files))
+    for _ in fresh:  # lets the last of them be kept
+        pass
     frames = [outcome for _, outcome in outcomes if isinstance(outcome, Frame)]
     frames = join_companions(_agree_composites(_agree_clocks(agree_sensors(frames))))
+    frames = _with_digests(base, frames, known.digests)
+    if cache_file is not None:
+        digests = {frame.file: frame.digest for frame in frames if frame.digest is not None}
+        cache.keep_digests(cache_file, base, digests, known)
     return ReadResult(
-        frames=tuple(_with_digests(base, frames)),
+        frames=tuple(frames),
         unread=tuple(outcome for _, outcome in outcomes if isinstance(outcome, Unread)),
         ignored=tuple(file for file, outcome in outcomes if outcome is None),
     )
+
+
+def _keeping(
+    fresh: Iterator[tuple[str, Outcome]], cache_file: Path, root: Path, known: Known
+) -> Iterator[tuple[str, Outcome]]:
+    """Pass on what is read, and keep it batch by batch."""
+    batch: list[tuple[str, Frame | None]] = []
+    for file, outcome in fresh:
+        if not isinstance(outcome, Unread):
+            batch.append((file, outcome))
+        yield file, outcome
+        if len(batch) >= cache.BATCH:
+            cache.keep(cache_file, root, batch, known)
+            batch = []
+    cache.keep(cache_file, root, batch, known)
 
 
 def _read_all(
@@ -226,11 +254,11 @@ def _is_wide(frame: Frame) -> bool:
     return size is not None and max(size) >= WIDE * min(size)
 
 
-def _with_digests(root: Path, frames: Sequence[Frame]) -> list[Frame]:
+def _with_digests(root: Path, frames: Sequence[Frame], known: Mapping[str, str]) -> list[Frame]:
     """Add the content hash where size, time and body of two frames are the same."""
     looks = Counter((frame.size_bytes, frame.taken, frame.model) for frame in frames)
     return [
-        replace(frame, digest=_digest(root, frame.file))
+        replace(frame, digest=known.get(frame.file) or _digest(root, frame.file))
         if looks[frame.size_bytes, frame.taken, frame.model] > 1
         else frame
         for frame in frames
