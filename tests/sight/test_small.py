@@ -1,0 +1,150 @@
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from grouper.model import Frame, PictureSource
+from grouper.sight.small import SmallPictures, small_picture
+from tests.support import frame
+
+RED, BLUE = (220, 30, 30), (30, 30, 220)
+
+
+def split(width: int, height: int) -> Image.Image:
+    """Red above, blue below."""
+    picture = Image.new("RGB", (width, height), BLUE)
+    picture.paste(RED, (0, 0, width, height // 2))
+    return picture
+
+
+def stored(root: Path, picture: Image.Image, number: int = 1, **changes: object) -> Frame:
+    one = frame(number, width_px=picture.width, height_px=picture.height, **changes)
+    path = root / one.file
+    path.parent.mkdir(exist_ok=True)
+    exif = Image.Exif()
+    exif[0x010F] = "Quillmark"
+    picture.save(path, "JPEG", quality=95, exif=exif)
+    return one
+
+
+def opened(data: bytes | None) -> Image.Image:
+    assert data is not None
+    picture = Image.open(io.BytesIO(data))
+    picture.load()
+    return picture
+
+
+def noise(width: int, height: int) -> Image.Image:
+    seen = np.random.default_rng(7).integers(0, 256, (height, width, 3), dtype=np.uint8)
+    return Image.fromarray(seen)
+
+
+def test_small_and_without_metadata(tmp_path: Path) -> None:
+    picture = opened(small_picture(tmp_path, stored(tmp_path, split(1200, 800))))
+    assert picture.format == "JPEG"
+    assert max(picture.size) <= 220
+    assert picture.width / picture.height == pytest.approx(1.5, rel=0.02)
+    assert not picture.getexif()
+
+
+@pytest.mark.parametrize(
+    ("orientation", "red_at"),
+    [(1, "top"), (3, "bottom"), (6, "right"), (8, "left"), (4, "bottom"), (5, "left")],
+)
+def test_upright(tmp_path: Path, orientation: int, red_at: str) -> None:
+    """Exif Orientation as in TIFF 6.0: 6 is turned clockwise by 90 degrees for showing."""
+    one = stored(tmp_path, split(300, 200), orientation=orientation)
+    picture = opened(small_picture(tmp_path, one))
+    wide, tall = picture.size
+    places = {
+        "top": (wide // 2, 3),
+        "bottom": (wide // 2, tall - 4),
+        "left": (3, tall // 2),
+        "right": (wide - 4, tall // 2),
+    }
+    pixel = picture.getpixel(places[red_at])
+    assert isinstance(pixel, tuple)
+    assert pixel[0] > 150 > pixel[2]
+
+
+def test_bars_are_cut(tmp_path: Path) -> None:
+    """A DCF thumbnail is 160 x 120 with bars above and below a 3:2 picture (CIPA DC-009)."""
+    thumbnail = Image.new("RGB", (160, 120))
+    thumbnail.paste(split(160, 106), (0, 7))
+    buffer = io.BytesIO()
+    thumbnail.save(buffer, "JPEG", quality=95)
+    one = frame(
+        width_px=6000,
+        height_px=4000,
+        picture=PictureSource(
+            kind="thumbnail",
+            file="100QMARK/QMK_0001.JPG",
+            offset=0,
+            length=len(buffer.getvalue()),
+        ),
+    )
+    (tmp_path / "100QMARK").mkdir()
+    (tmp_path / one.file).write_bytes(buffer.getvalue())
+    picture = opened(small_picture(tmp_path, one))
+    assert picture.width / picture.height == pytest.approx(1.5, rel=0.03)
+    top = picture.getpixel((80, 0))
+    assert isinstance(top, tuple)
+    assert top[0] > 100
+
+
+@pytest.mark.parametrize(
+    "content", [b"", b"\xff\xd8\xff\xe0 not a picture", b"text"], ids=["empty", "damaged", "text"]
+)
+def test_a_bad_picture_is_not_there(tmp_path: Path, content: bytes) -> None:
+    one = frame()
+    (tmp_path / "100QMARK").mkdir()
+    (tmp_path / one.file).write_bytes(content)
+    pictures = SmallPictures(tmp_path, [one, frame(2)])
+    assert one.file not in pictures
+    assert list(pictures) == []
+    with pytest.raises(KeyError):
+        pictures["100QMARK/QMK_0002.JPG"]
+    with pytest.raises(KeyError):
+        pictures["no such frame"]
+
+
+def test_a_mapping_in_the_order_of_the_frames(tmp_path: Path) -> None:
+    frames = [stored(tmp_path, split(60 + n, 60), n) for n in range(80)]
+    pictures = SmallPictures(tmp_path, frames, jobs=2)
+    assert list(pictures) == [one.file for one in frames]
+    assert len(pictures) == 80
+    once, again = dict(pictures), dict(pictures)
+    assert once == again
+    alone = {one.file: small_picture(tmp_path, one) for one in reversed(frames)}
+    assert once == alone
+    assert pictures[frames[70].file] == once[frames[70].file]  # out of order, too
+
+
+def test_coarser_where_there_is_little_room(tmp_path: Path) -> None:
+    one = stored(tmp_path, noise(320, 240))
+    sizes = [len(small_picture(tmp_path, one, most) or b"") for most in (10**6, 9000, 4000, 1500)]
+    assert sizes == sorted(sizes, reverse=True)
+    assert sizes[1] <= 9000
+    assert sizes[2] <= 4000
+    opened(small_picture(tmp_path, one, 1500))
+
+
+def test_progress_is_told(tmp_path: Path) -> None:
+    told: list[tuple[str, int, int]] = []
+    frames = [stored(tmp_path, split(60, 60), n) for n in range(3)]
+    pictures = SmallPictures(
+        tmp_path, frames, progress=lambda what, done, total: told.append((what, done, total))
+    )
+    dict(pictures)
+    assert told[-1] == ("showing", 3, 3)
+
+
+def test_photographs_are_only_read(tmp_path: Path) -> None:
+    one = stored(tmp_path, split(300, 200))
+    before = (tmp_path / one.file).read_bytes(), (tmp_path / one.file).stat().st_mtime_ns
+    dict(SmallPictures(tmp_path, [one]))
+    assert ((tmp_path / one.file).read_bytes(), (tmp_path / one.file).stat().st_mtime_ns) == before
