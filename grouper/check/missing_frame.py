@@ -20,7 +20,8 @@ What to do
     Go back to the spot if you can and shoot the views between the two named frames again with
     the same settings, or the whole sweep if the light has changed. Look for the missing numbers
     on your other cards before anything is erased, and never format a card before a second copy
-    exists. At a roadside, set the tripod up clear of the traffic.
+    exists. At a roadside, set the tripod up clear of the traffic; with a drone, mind the local
+    rules before flying again.
 
 Settings
     check.missing_frame_steps, check.missing_frame_overlap, check.covered_overlap,

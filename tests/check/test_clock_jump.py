@@ -28,13 +28,21 @@ def test_stays_silent_on(seconds: float) -> None:
             -3452.0,
             "by about 57 min 32 s between QMK_0423.JPG and QMK_0424.JPG, as with summer time",
         ),
+        (4500.0, "forward by about 1 h 15 min between QMK_0423.JPG and QMK_0424.JPG."),
         (-754.0, "jumped back by about 12 min 34 s between QMK_0423.JPG and QMK_0424.JPG."),
         (
             -700 * 86400.0,
             "by about 700 days between QMK_0423.JPG and QMK_0424.JPG, as after a flat",
         ),
     ],
-    ids=["summer time", "summer time and a pause", "another zone", "set by hand", "flat battery"],
+    ids=[
+        "summer time",
+        "summer time and a pause",
+        "no zone",
+        "another zone",
+        "set by hand",
+        "flat battery",
+    ],
 )
 def test_speaks_on(seconds: float, says: str) -> None:
     (problem,) = ask_card(CHECK, card(sweep(), clock_steps=((*PAIR, seconds),)))

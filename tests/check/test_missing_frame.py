@@ -3,7 +3,7 @@ from __future__ import annotations
 import pytest
 
 from grouper.check.missing_frame import CHECK
-from grouper.model import Set
+from grouper.model import Pointing, Set
 from tests.check.sets import (
     ask,
     blind,
@@ -61,6 +61,7 @@ SILENT = [
     pytest.param(
         blind(sweep(), 0), id="the first pair unmatched, whose first frame matches nothing"
     ),
+    pytest.param(blind(sweep(), 5), id="the last pair unmatched, whose last frame matches nothing"),
     pytest.param(blind(sweep(), 2, 4), id="one pair unmatched among several unmatched"),
     pytest.param(sweep(2), id="two views only"),
     pytest.param(
@@ -146,6 +147,12 @@ SPEAKS = [
         ["QMK_0418", "QMK_0420"],
         "Gap of 72°",
         id="past two views that changed places by a hair",
+    ),
+    pytest.param(
+        regard(tangled(sweep(pictures=False)), [6], pointing=Pointing()),
+        ["QMK_0419", "QMK_0420"],
+        "Gap of 72°",
+        id="once, with a view of unknown angle and two out of order",
     ),
     pytest.param(
         sweep(10, 36.0, skipped=[4]),

@@ -6,7 +6,7 @@ import pytest
 
 from grouper.check.mixed_focus import CHECK
 from grouper.model import Set
-from tests.check.sets import ask, bracket, change, names, regard, stack, sweep
+from tests.check.sets import ask, bracket, change, names, regard, steps, sweep
 
 SILENT = [
     pytest.param(sweep(focus_m=3.0), id="a set that agrees"),
@@ -20,7 +20,10 @@ SILENT = [
     pytest.param(
         change(sweep(focus_m=math.inf), [3], focus_m=10.0), id="coarse marks at the far end"
     ),
-    pytest.param(stack([1.0, 2.0, 4.0]), id="focus steps"),
+    pytest.param(
+        steps(sweep(3, legs_ev=(0, 0), odd={i: {"focus_m": 1.0 + 4 * (i % 2)} for i in range(6)})),
+        id="focus steps at the views",
+    ),
     pytest.param(change(sweep(focus_m=3.0), [3], focus_m=0.0), id="an unreadable distance of zero"),
 ]
 
@@ -60,6 +63,18 @@ SPEAKS = [
         ["QMK_0418"],
         "1 m",
         id="one leg of a bracket",
+    ),
+    pytest.param(
+        steps(
+            sweep(
+                3,
+                legs_ev=(0, 0),
+                odd={i: {"focus_m": 1.0 + 4 * (i % 2) - 0.4 * (i == 2)} for i in range(6)},
+            )
+        ),
+        ["QMK_0419"],
+        "60 cm",
+        id="one step of one view",
     ),
 ]
 
