@@ -13,7 +13,7 @@ SILENT = [
         within(sweep(3, legs_ev=(-3, 0)), [0.45, 0.5, 0.4]),
         id="exposure that costs every view alike",
     ),
-    pytest.param(scored(sweep(), 0.3), id="neighbours, not legs, that agree little"),
+    pytest.param(scored(sweep(2), 0.3), id="neighbours, not legs, that agree little"),
 ]
 
 SPEAKS = [

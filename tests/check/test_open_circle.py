@@ -8,6 +8,7 @@ from tests.check.sets import ask, names, sweep, unclosed
 
 SILENT = [
     pytest.param(sweep(10, 36.0, closed=True), id="a turn that closes"),
+    pytest.param(sweep(9, 36.0, closed=True), id="a turn that the pictures saw closing"),
     pytest.param(sweep(10, 36.0), id="a turn that closes by the angles"),
     pytest.param(sweep(), id="an open sweep"),
     pytest.param(sweep(5), id="a half turn"),
