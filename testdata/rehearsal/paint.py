@@ -198,15 +198,17 @@ def wall(
 ) -> Image:
     """A wall with what hangs and opens in it: shape (height, width, 3), ground at the bottom.
 
-    ``style`` is ``hall`` (tall bright windows, pictures, doors), ``street`` (rows of like
-    windows, signs, shop fronts) or ``plain`` (coffers).
+    ``style`` is ``hall`` (tall bright windows, pictures, doors), ``bare`` (few of them),
+    ``street`` (rows of like windows, signs, shop fronts) or ``plain`` (coffers).
     """
     width, height = round(size_m[0] * px_per_m), round(size_m[1] * px_per_m)
     picture = np.empty((height, width, 3), np.float32)
     picture[:] = base
     grain = pink(rng, height, width, 1.0)
-    picture *= np.exp(0.16 * grain)[..., None]
-    if style == "hall":
+    picture *= np.exp((0.06 if style == "bare" else 0.16) * grain)[..., None]
+    if style == "bare":
+        _hall_wall(rng, picture, px_per_m, gaps_m=(4.0, 9.0))
+    elif style == "hall":
         _hall_wall(rng, picture, px_per_m)
     elif style == "street":
         _street_wall(rng, picture, px_per_m)
@@ -234,7 +236,12 @@ def _scenery(rng: np.random.Generator, picture: Image, box: Sequence[float], lev
     picture[y0:y1, x0:x1] = view
 
 
-def _hall_wall(rng: np.random.Generator, picture: Image, scale: float) -> None:
+def _hall_wall(
+    rng: np.random.Generator,
+    picture: Image,
+    scale: float,
+    gaps_m: tuple[float, float] = (0.5, 1.8),
+) -> None:
     height, width = picture.shape[:2]
     picture[round(height - 1.1 * scale) :] *= np.array([0.55, 0.42, 0.32], np.float32)
     for seam in range(round(height - 1.1 * scale), height, max(4, round(0.28 * scale))):
@@ -285,7 +292,7 @@ def _hall_wall(rng: np.random.Generator, picture: Image, scale: float) -> None:
                         colors[rng.integers(len(colors))].tolist(),
                     )
                     at += thick
-        x += wide + rng.uniform(0.5, 1.8) * scale
+        x += wide + rng.uniform(*gaps_m) * scale
 
 
 def _street_wall(rng: np.random.Generator, picture: Image, scale: float) -> None:

@@ -46,6 +46,9 @@ USUAL_EV = {
 }
 """EV at ISO 100 that renders the scene's middle as middle grey (common practice, no source)."""
 
+BARE_SHARE = 0.2
+"""About every fifth place is poor in detail (a guess from looking through many cards)."""
+
 _MAX_PIXELS = 7_000_000
 """Keeps one scene below about 200 MB with its layers; the density gives way first."""
 
@@ -85,6 +88,8 @@ class _Canvas:
     motion: Image | None = None
     depth: Image | None = None
     people: int = 0
+    bare: bool = False
+    """One of the places that give little to go by: fog, open sea, plain walls, a crowd."""
 
     @property
     def px_per_deg(self) -> float:
@@ -128,6 +133,7 @@ def paint_scene(key: SceneKey) -> Scene:
         pitch=pitch,
         picture=np.zeros((height, width, 3), np.float32),
         zoom=float(np.clip(key.tall_deg / 110, 0.06, 1.0)),
+        bare=bool(np.random.default_rng([key.seed, 78]).random() < BARE_SHARE),
     )
     _PAINTERS[key.kind](canvas)
     far = [np.maximum(canvas.picture, 0.0015)]
@@ -253,6 +259,18 @@ def _paint_ridges(canvas: _Canvas) -> None:
     _ridges(canvas)
     _meadow_ground(canvas, (0.13, 0.15, 0.06), -5.0)
     _near_trees(canvas, int(rng.integers(5, 14)), rng.uniform(4, 12), (0.08, 0.1, 0.04))
+    if canvas.bare:
+        _fog(canvas)
+
+
+def _fog(canvas: _Canvas) -> None:
+    """Fog over everything: a fifth of the contrast is left far off, half of it close by."""
+    grey = as_image((0.42, 0.44, 0.46))
+    clear = as_image(np.clip(-canvas.pitch / 40, 0.15, 0.6))[:, None, None]
+    canvas.picture[:] = canvas.picture * clear + grey * (1 - clear)
+    if canvas.near is not None:
+        cover = canvas.near[..., 3:]
+        canvas.near[..., :3] = 0.5 * canvas.near[..., :3] + 0.5 * grey * cover
 
 
 def _paint_lake(canvas: _Canvas) -> None:
@@ -278,17 +296,20 @@ def _paint_lake(canvas: _Canvas) -> None:
 
 def _paint_meadow(canvas: _Canvas) -> None:
     rng = canvas.rng
-    _sky(canvas, (0.22, 0.42, 0.9), (0.75, 0.9, 1.1), rng.uniform(0.0, 0.35))
+    clouds = 0.0 if canvas.bare else rng.uniform(0.0, 0.35)
+    _sky(canvas, (0.22, 0.42, 0.9), (0.75, 0.9, 1.1), clouds)
     _sun(canvas, (rng.uniform(-180, 180), rng.uniform(30, 60)), 60.0, (1.1, 1.0, 0.9))
-    _ridges(canvas, 2)
+    if not canvas.bare:
+        _ridges(canvas, 2)
     _meadow_ground(canvas, (0.2, 0.24, 0.07), -0.5)
-    _near_trees(canvas, int(rng.integers(1, 5)), rng.uniform(5, 14), (0.09, 0.13, 0.04))
+    trees = 1 if canvas.bare else int(rng.integers(1, 5))
+    _near_trees(canvas, trees, rng.uniform(5, 14), (0.09, 0.13, 0.04))
 
 
 def _paint_sea(canvas: _Canvas) -> None:
     rng = canvas.rng
     height, width = canvas.picture.shape[:2]
-    _sky(canvas, (0.25, 0.45, 0.9), (0.85, 0.95, 1.05), rng.uniform(0.0, 0.8))
+    _sky(canvas, (0.25, 0.45, 0.9), (0.85, 0.95, 1.05), rng.uniform(0.0, 0.8) * (not canvas.bare))
     sun = (float(rng.uniform(-180, 180)), float(rng.uniform(8, 30)))
     _sun(canvas, sun, 40.0, (1.2, 1.05, 0.85))
     tile = texture_tile(rng, spread=0.3)
@@ -306,6 +327,8 @@ def _paint_sea(canvas: _Canvas) -> None:
     motion = canvas.new_motion()
     motion[..., 1] = soft_below(canvas.pitch, flat, 0.5)
     land = as_image(canvas.zoom * (3.5 * line_noise(rng, width, 1.5) - rng.uniform(0.5, 4.0)))
+    if canvas.bare:  # open sea: from a boat or a pier there is neither coast nor beach
+        land[:] = -5.0
     mask = (
         soft_below(canvas.pitch, land, 1.2 / canvas.px_per_deg)
         * (canvas.pitch > -0.4 * canvas.zoom)[:, None]
@@ -316,11 +339,13 @@ def _paint_sea(canvas: _Canvas) -> None:
     )
     blend(canvas.picture, as_image(rock), as_image(mask))
     shore = as_image(np.minimum(-11.0 + 7.0 * line_noise(rng, width, 1.8), -2.5) * canvas.zoom)
+    if canvas.bare:
+        shore[:] = -75.0
     beach = soft_below(canvas.pitch, shore, 1.5 / canvas.px_per_deg)
     sand = ground_texture(texture_tile(rng, spread=0.35), canvas.yaw, canvas.pitch)
     blend(canvas.picture, as_image(sand[..., None] * as_image((0.35, 0.3, 0.22))), beach)
     motion[..., 1] *= 1 - beach
-    canvas.people = 3
+    canvas.people = 0 if canvas.bare else 3
 
 
 def _paint_woodland(canvas: _Canvas) -> None:
@@ -430,7 +455,7 @@ def _paint_hall(canvas: _Canvas) -> None:
     face, u, v, distance = _box(canvas, (half_x, half_z, above, below))
     base = tuple(palette(rng, (0.30, 0.26, 0.20), 0.15, 1)[0].tolist())
     for number, half in ((0, half_x), (1, half_z), (2, half_x), (3, half_z)):
-        texture = wall(rng, (2 * half, above + below), 95, base, "hall")
+        texture = wall(rng, (2 * half, above + below), 95, base, "bare" if canvas.bare else "hall")
         _hang(canvas, face == number, u, v, texture, (-half, -below, 2 * half, above + below))
     ceiling = wall(rng, (2 * half_x, 2 * half_z), 70, (0.34, 0.31, 0.26), "plain")
     _hang(canvas, face == 4, u, v, ceiling, (-half_x, -half_z, 2 * half_x, 2 * half_z))
@@ -538,7 +563,7 @@ def _paint_market(canvas: _Canvas) -> None:
             (0.3 * scale, 1.3 * scale),
             (x, table - 1.5 * scale, x + wide, table + 1.5 * scale),
         )
-    canvas.people = int(rng.integers(14, 34))
+    canvas.people = 110 if canvas.bare else int(rng.integers(14, 34))
 
 
 def _paint_night(canvas: _Canvas) -> None:
