@@ -22,6 +22,7 @@ from grouper.group.layout import build_layout, field_of_view_deg
 from grouper.group.looking import is_sure, look_at_neighbours
 from grouper.group.names import by_start, set_id
 from grouper.group.pairs import Pairs, changed_names, gather_pairs
+from grouper.group.poles import closing_frames
 from grouper.group.solving import centred, solve_stretch
 from grouper.group.strands import Strand, build_strands
 from grouper.group.takes import Built, link_takes, second_take_starts
@@ -120,8 +121,14 @@ def _group_strand(
     built: list[Built] = []
     taken: set[int] = set(blank)
     for choice in chosen:
-        built += _build(pairs, eye, choice, strand.body)
         taken |= set(range(choice.proposal.first, choice.proposal.last + 1))
+    for choice in chosen:
+        sets = _build(pairs, eye, choice, strand.body)
+        poles = closing_frames(pairs, sets[-1].group.layout, sets[-1].first, sets[-1].last, taken)
+        if poles:
+            taken |= set(poles)
+            sets[-1] = _with_poles(pairs, sets[-1], poles)
+        built += sets
     singles = [frame for i, frame in enumerate(strand.frames) if i not in taken]
     return _with_takes(pairs, eye, built), singles, [strand.frames[i] for i in sorted(blank)]
 
@@ -203,6 +210,24 @@ def _panorama_sets(
         links=links,
     )
     return [Built(group=found, first=first, last=last)]
+
+
+def _with_poles(pairs: Pairs, built: Built, poles: Sequence[int]) -> Built:
+    """A full turn with the frames that close its sphere, each a view of its own."""
+    views = max(member.view for member in built.group.members) + 1
+    added = tuple(
+        Member(frame=pairs.frames[i], view=views + k, glance=pairs.glances[i])
+        for k, i in enumerate(poles)
+    )
+    layout = built.group.layout
+    assert layout is not None  # only a closed panorama has poles
+    group = replace(
+        built.group,
+        members=(*built.group.members, *added),
+        layout=replace(layout, views=layout.views + len(added)),
+        evidence=(*built.group.evidence, f"{len(added)} frames follow that close the sphere"),
+    )
+    return Built(group=group, first=built.first, last=poles[-1])
 
 
 def _recorded(frames: Sequence[Frame]) -> tuple[Pointing, ...]:

@@ -25,8 +25,8 @@ BLANK_SPREAD = 0.035
 falling-off of a lens at the corners stay below."""
 DARK_MEAN = 0.06
 """A lens cap or a hand on the glass."""
-BLUR_SHARE = 0.6
-"""A hand before the lens is far out of focus: well below the softest of its neighbours."""
+BLUR_SHARE = 0.65
+"""A hand before the lens is far out of focus: well below what its neighbours usually are."""
 SAME_LIGHT_EV = 2.0
 """A dark frame exposed much less than its neighbours is the dark leg of a bracket or a slip of
 the exposure, not a cap."""
@@ -107,7 +107,7 @@ def _blurs(pairs: Pairs) -> set[int]:
     for i in range(2, len(pairs.frames) - 2):
         sharp = [g.sharpness for j in (i - 2, i - 1, i + 1, i + 2) if (g := pairs.glances[j])]
         own = pairs.glances[i]
-        if own is None or len(sharp) < 4 or own.sharpness > BLUR_SHARE * min(sharp):
+        if own is None or len(sharp) < 4 or own.sharpness > BLUR_SHARE * float(np.median(sharp)):
             continue
         before, after = pairs.seen(i - 2, i - 1), pairs.seen(i + 1, i + 2)
         alone = not is_sure(pairs.seen(i - 1, i)) and not is_sure(pairs.seen(i, i + 1))

@@ -9,6 +9,7 @@ import numpy as np
 
 from grouper.group.choose import Proposal, Rule
 from grouper.group.evidence import FAST_S, Evidence, relation_weight
+from grouper.group.rhythm import drive_pauses
 from grouper.group.stretches import grow
 
 FEWEST_FRAMES = 3
@@ -27,12 +28,13 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
     pairs = evidence.pairs
     coarse = pairs.pause_slack_s >= 1.0
     pause = np.nan_to_num(pairs.pause_s, nan=math.inf)
-    fine = np.where(pause < FAST_S, FAST, NOT_FAST)
+    drive = drive_pauses(pairs)
+    fine = np.where(drive < FAST_S, FAST, NOT_FAST)
     rough = np.where(pause < 0.5, SAME_SECOND, np.where(pause < 1.5, NEXT_SECOND, NOT_FAST))
     jumped = np.nan_to_num(evidence.shift, nan=0.0) > JUMP_SHARE
     weights = (
         relation_weight(evidence, same=0.62, turned=0.30, apart=0.08)
-        + np.where(coarse, rough, fine)
+        + np.where(coarse & (drive >= FAST_S), rough, fine)
         + np.where(evidence.exposed, EXPOSED, 0.0)
         + np.where(jumped, JUMPED, 0.0)
         + evidence.settings

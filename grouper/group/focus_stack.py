@@ -10,6 +10,7 @@ import numpy as np
 from grouper.group.choose import Proposal, Rule
 from grouper.group.evidence import FAST_S, Evidence, evenness_weight, still_weight
 from grouper.group.focusing import focus_weight
+from grouper.group.rhythm import drive_pauses
 from grouper.group.stretches import grow
 
 FEWEST_FRAMES = 3
@@ -24,7 +25,7 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
     """Propose focus stacks among the frames ``first`` to ``last`` of the strand."""
     pairs = evidence.pairs
     pause = np.minimum(evidence.pause, evidence.usual_pause)
-    fast = ~(pairs.pause_s >= FAST_S) & (pairs.pause_slack_s < 1.0)
+    fast = drive_pauses(pairs) < FAST_S
     weights = (
         still_weight(evidence)
         + np.where(fast, np.minimum(pause, DRIVEN), pause)

@@ -15,8 +15,9 @@ ONE_WAY = 2.0
 """Focus that runs one way from frame to frame is a stack, not a second try."""
 TURNED_BACK = -3.0
 """Focus that jumps back begins another stack."""
-WANDERS, STANDS = 2.5, -4.0
-"""Where no focus distance was recorded the pictures must show focus moving: fields that grow
+WANDERS, STANDS = 2.5, -2.0
+"""Weight for the series where focus is seen to move, and per pair where it is not. Where no
+focus distance was recorded the pictures must show focus moving: fields that grow
 sharp while others blur, in one direction through the series."""
 LEAST_WANDERING = 0.04
 """Root mean square change of the log gradient energy between fields: JPEG noise on an unchanged
@@ -57,10 +58,10 @@ def _wandering(evidence: Evidence, start: int, end: int) -> tuple[float, str] | 
         return None
     change = np.array(maps) - np.mean(maps, axis=0)
     if math.sqrt(float((change**2).mean())) < LEAST_WANDERING:
-        return STANDS, "the same parts are sharp throughout"
+        return STANDS * (end - start), "the same parts are sharp throughout"
     left, size, _ = np.linalg.svd(change, full_matrices=False)
     share = float(size[0] ** 2 / (size**2).sum())
     order = abs(float(np.corrcoef(left[:, 0], np.arange(len(maps)))[0, 1]))
     if share >= ONE_WAY_SHARE and order >= ONE_WAY_ORDER:
         return WANDERS, "sharpness wanders through the picture"
-    return STANDS, "sharpness does not wander one way"
+    return STANDS * (end - start), "sharpness does not wander one way"

@@ -46,16 +46,26 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
         interval = float(np.nanmedian(starts_s[start:end]))
         timing = _timing(starts_s, pairs.pause_slack_s, interval)
         weights = relation + timing + evidence.settings
-        for stop, weight in grow(start, end, lambda i, w=weights: float(w[i])):  # type: ignore[misc]
-            if stop - start + 1 >= FEWEST_FRAMES and weight + START > 0 and weights[stop - 1] > 0:
-                yield Proposal(
-                    kind="interval",
-                    first=start,
-                    last=stop,
-                    weight=weight + START,
-                    evidence=(f"{stop - start + 1} frames every {interval:.1f} s",),
-                )
+        # A series begins where the beat begins: after a pair that does not keep it.
+        begins = [
+            k for k in range(start, end) if weights[k] > 0 and (k == start or weights[k - 1] <= 0)
+        ]
+        for begin in begins:
+            yield from _grown(begin, end, weights, interval)
         start = max(end - 1, start + 1)
+
+
+def _grown(begin: int, end: int, weights: Floats, interval: float) -> Iterator[Proposal]:
+    for stop, weight in grow(begin, end, lambda i: float(weights[i])):
+        count = stop - begin + 1
+        if count >= FEWEST_FRAMES and weight + START > 0 and weights[stop - 1] > 0:
+            yield Proposal(
+                kind="interval",
+                first=begin,
+                last=stop,
+                weight=weight + START,
+                evidence=(f"{count} frames every {interval:.1f} s",),
+            )
 
 
 def _start_to_start(evidence: Evidence) -> Floats:

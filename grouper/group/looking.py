@@ -20,6 +20,8 @@ one is sampled evenly with its ends."""
 MOST_MISSES = 3
 """Frames in a row that overlap nothing before a chain counts as ended: a lost frame, a cap, a
 frame of blank sky."""
+FEWEST_TO_CLOSE = 4
+"""No lens but a fisheye closes a circle with fewer frames."""
 LONGEST_PAUSE_S = 1800.0
 """Half an hour later nobody goes on with a sweep: the light has changed."""
 
@@ -54,12 +56,23 @@ def chain_ties(pairs: Pairs) -> list[tuple[int, int]]:
             continue
         if len(chain) >= 2:
             anchor = chain
+            wanted += _closing(chain)
         misses += 1
         if misses > MOST_MISSES or float(pairs.pause_s[i]) > LONGEST_PAUSE_S:
             anchor = []
         wanted += [(k, i + 1) for k in _sample(anchor) if k != i]
         chain = [i + 1]
+    if len(chain) >= 2:
+        wanted += _closing(chain)
     return wanted
+
+
+def _closing(chain: Sequence[int]) -> list[tuple[int, int]]:
+    """Pairs that tie the frame just before a chain to its end, as the start of a full turn."""
+    before = chain[0] - 1
+    if before < 0 or len(chain) < FEWEST_TO_CLOSE:
+        return []
+    return [(before, k) for k in (chain[1], chain[-2], chain[-1])]
 
 
 def _sample(chain: Sequence[int]) -> list[int]:

@@ -23,7 +23,7 @@ from grouper.group.evidence import (
 from grouper.group.exposures import exposure_levels, ladder_weight
 from grouper.group.focusing import focus_weight
 from grouper.group.pairs import STOP_EV, Floats
-from grouper.group.rhythm import COARSE_S
+from grouper.group.rhythm import COARSE_S, drive_pauses
 from grouper.group.stops import Stops, find_stops
 from grouper.group.stretches import grow
 
@@ -114,7 +114,7 @@ def _hand_limit(evidence: Evidence) -> Floats:
     coarse = evidence.pairs.pause_slack_s >= 1.0
     pause = np.nan_to_num(evidence.pairs.pause_s, nan=np.inf)
     limit = np.where(coarse & (pause < COARSE_S), SAME_SECOND_LIMIT, np.inf)
-    return np.where(~coarse & (pause < FAST_S), 0.0, limit)
+    return np.where(drive_pauses(evidence.pairs) < FAST_S, 0.0, limit)
 
 
 def _overlap_weight(overlap: Floats) -> Floats:

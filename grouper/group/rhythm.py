@@ -33,6 +33,30 @@ MOST_LOG_ODDS = 3.0
 """A pause alone never says more than about 20 to 1: people are interrupted, and hurry."""
 
 
+WINDOW = 4
+"""Pairs over which whole-second stamps are averaged: five frames within two seconds are a drive
+running freely, two frames in one second may be a hasty hand."""
+
+
+def drive_pauses(pairs: Pairs) -> Floats:
+    """Pauses fine enough to tell a running drive, in seconds; infinite where nothing can tell.
+
+    Whole-second stamps are averaged over the pairs around.
+    """
+    pause = np.nan_to_num(pairs.pause_s, nan=np.inf)
+    coarse = pairs.pause_slack_s >= 1.0
+    if len(pause) < WINDOW:
+        return np.where(coarse, np.inf, pause)
+    windows = np.lib.stride_tricks.sliding_window_view(pause, WINDOW).mean(axis=1)
+    best = np.full(len(pause), np.inf)
+    for offset in range(WINDOW):
+        span = slice(offset, offset + len(windows))
+        best[span] = np.minimum(best[span], windows)
+    # A burst's last second must not reach out to the frame after it.
+    within = pause < 1.5
+    return np.where(coarse, np.where(within, best, np.inf), pause)
+
+
 def log_pauses(pairs: Pairs) -> Floats:
     """Natural logarithms of the pauses, floored by what the stamps can tell; NaN unknown."""
     floor = np.where(pairs.pause_slack_s >= 1.0, COARSE_S, SHORTEST_S)
