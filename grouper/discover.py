@@ -12,17 +12,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fnmatch import fnmatchcase
 from pathlib import Path
-from typing import Final
+from typing import Final, Literal, cast
 
-from grouper.errors import NoSuchCard
-from grouper.model import Unread
+from grouper.errors import NoSuchCard, explain_disk
+from grouper.model import Unread, UnreadReason
 from grouper.settings import Settings
 
 _OTHER: Final = """
     .mov .mp4 .m4v .avi .mts .m2ts .mpg .mpeg .3gp .3g2 .mkv .webm .wmv .mxf .insv .lrv .lrf
     .wav .mp3 .m4a .aac .ogg .amr
     .xmp .thm .aae .srt .gpx .nmea .kml .csv .log
-    .ctg .mrk .inf .ind .dat .bin .int .tdt .bdm .cpi .mpl .bnp .ini .db .lnk .tmp
+    .ctg .mrk .inf .ind .dat .bin .int .tdt .bdm .cpi .mpl .bnp .inp .ini .db .lnk .tmp
     .txt .md .json .xml .html .htm .pdf .doc .docx .xls .xlsx .svg .gif .bmp .psd .ico
     .zip .rar .7z .tar .gz .py .css .js
 """
@@ -133,29 +133,51 @@ def _walk(card: str, root: str, cards: Sequence[str], settings: Settings, pile: 
     todo = [(card, False)]
     while todo:
         folder, hidden = todo.pop()
-        try:
-            with os.scandir(folder) as listing:
-                entries = list(listing)
-        except OSError as error:
-            if not hidden:
-                pile.unread.append(_closed(_relative(folder, root), error))
-            continue
+        entries, error = _listing(folder)
+        if error is not None and not hidden:
+            pile.unread.append(_closed(_relative(folder, root), error))
         if folder != card and any(_is_our_manifest(entry) for entry in entries):
             continue
         start = "" if folder == root else f"{_relative(folder, root)}/"
         for entry in entries:
             passed = hidden or _is_hidden(entry.name)
             file = start + entry.name
-            if entry.is_dir(follow_symlinks=False):
+            kind = _kind(entry)
+            if kind == "folder":
                 todo.append((entry.path, passed))
-            elif passed or _is_ignored(file, settings):
+            elif passed or _is_ignored(file, settings) or not _may_be_picture(file):
                 pile.ignored.append(file)
-            elif entry.is_symlink():
+            elif kind == "link":
                 _place_link(entry, file, cards, pile)
-            elif entry.is_file(follow_symlinks=False) and _may_be_picture(file):
+            elif kind == "file":
                 pile.files.append(file)
             else:
                 pile.ignored.append(file)
+
+
+def _listing(folder: str) -> tuple[list[os.DirEntry[str]], OSError | None]:
+    """What lies in a folder, as far as it can be listed, and what ended the listing early."""
+    entries: list[os.DirEntry[str]] = []
+    try:
+        with os.scandir(folder) as listing:
+            entries.extend(listing)  # what came before an error stays
+    except OSError as error:
+        return entries, error
+    return entries, None
+
+
+def _kind(entry: os.DirEntry[str]) -> Literal["folder", "link", "file", "other"]:
+    """What an entry is. Where even that cannot be told it counts as a file: reading it will
+    say what is wrong.
+    """  # noqa: D205
+    try:
+        if entry.is_symlink():
+            return "link"
+        if entry.is_dir(follow_symlinks=False):
+            return "folder"
+        return "file" if entry.is_file(follow_symlinks=False) else "other"
+    except OSError:
+        return "file"
 
 
 def _relative(path: str, root: str) -> str:
@@ -163,12 +185,11 @@ def _relative(path: str, root: str) -> str:
 
 
 def _closed(file: str, error: OSError) -> Unread:
-    if isinstance(error, FileNotFoundError):
-        return Unread(file=file, reason="vanished", detail="the folder was there a moment ago")
-    if isinstance(error, PermissionError):
-        return Unread(file=file, reason="not-permitted", detail="the folder cannot be opened")
+    reason, detail = explain_disk(error)
     return Unread(
-        file=file, reason="damaged", detail=f"the folder cannot be listed: {error.strerror}"
+        file=file,
+        reason=cast(UnreadReason, reason),
+        detail=f"the folder cannot be listed: {detail}",
     )
 
 
@@ -198,21 +219,16 @@ def _place_link(entry: os.DirEntry[str], file: str, cards: Sequence[str], pile: 
         target = os.path.realpath(entry.path, strict=True)
         plain = entry.is_file()
     except (OSError, ValueError):
-        if _may_be_picture(file):
-            pile.unread.append(
-                Unread(file=file, reason="vanished", detail="a link that leads nowhere")
-            )
-        else:
-            pile.ignored.append(file)
+        pile.unread.append(Unread(file=file, reason="vanished", detail="a link that leads nowhere"))
         return
-    if plain and _may_be_picture(file) and not any(_is_inside(target, card) for card in cards):
+    if plain and not any(_is_inside(target, card) for card in cards):
         pile.files.append(file)
     else:
         pile.ignored.append(file)
 
 
 def _is_our_manifest(entry: os.DirEntry[str]) -> bool:
-    if entry.name != OUR_MANIFEST or not entry.is_file(follow_symlinks=False):
+    if entry.name != OUR_MANIFEST or _kind(entry) != "file":
         return False
     try:
         with open(entry.path, "rb") as stream:  # noqa: PTH123 - may be an undecodable name

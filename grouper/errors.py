@@ -1,5 +1,10 @@
 """Errors that are the user's business: one sentence that names the path and the way out."""
 
+from __future__ import annotations
+
+import errno
+from typing import Final
+
 
 class GrouperError(Exception):
     """Base of everything grouper raises on purpose."""
@@ -27,3 +32,33 @@ class UnreadableFile(GrouperError):
         super().__init__(f"{reason}: {detail}" if detail else reason)
         self.reason = reason
         self.detail = detail
+
+
+_GONE: Final = frozenset(
+    getattr(errno, name)
+    for name in (
+        "ESTALE", "ENODEV", "ENXIO", "ENOMEDIUM", "ENOTCONN", "ESHUTDOWN", "EHOSTDOWN",
+        "EHOSTUNREACH", "ENETDOWN", "ENETUNREACH", "ETIMEDOUT", "ECONNRESET", "ECONNABORTED",
+    )
+    if hasattr(errno, name)
+)  # fmt: skip
+"""How it shows that a card was pulled out or a network share is no longer there; not every
+system has every name."""
+
+
+def explain_disk(error: OSError) -> tuple[str, str]:
+    """What an error of the file system means for what was being read: reason and detail.
+
+    The reason is one of ``model.UnreadReason``.
+    """
+    if isinstance(error, PermissionError):
+        return "not-permitted", "reading it is not allowed"
+    if isinstance(error, FileNotFoundError | NotADirectoryError):
+        return "vanished", "it was there when the card was listed"
+    if error.errno in _GONE:
+        return "vanished", f"the card or network share went away: {error.strerror or error}"
+    if error.errno == errno.ENAMETOOLONG:
+        return "not-permitted", "its path is longer than this system allows"
+    if error.errno == errno.ELOOP:
+        return "vanished", "a link that leads nowhere"
+    return "damaged", f"the disk fails: {error.strerror or error}"

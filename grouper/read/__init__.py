@@ -51,6 +51,10 @@ UNSUPPORTED: Final = {
 }
 """Suffixes of pictures that no reader takes, and what is said of them."""
 
+_FORKS: Final = (b"\0\5\x16\7", b"\0\5\x16\0")
+"""First bytes of AppleDouble and AppleSingle files (RFC 1740). Their names mostly begin with
+"._", which are passed over; some archives and servers rename them."""
+
 LEAST_FILES_A_JOB: Final = 400
 """A worker process costs up to 0.2 s to start, about as much as reading this many files."""
 _CHUNK: Final = 64
@@ -197,6 +201,8 @@ def _named_as_picture(file: str) -> bool:
 def _unknown(file: str, head: bytes) -> str:
     if not head.strip(b"\0"):
         return "it begins with zeros: space was set aside for it and never written"
+    if head[:4] in _FORKS:
+        return "macOS wrote it beside a picture of nearly this name; it is not the picture itself"
     return UNSUPPORTED.get(names.suffix_of(file), "its first bytes are those of no picture format")
 
 

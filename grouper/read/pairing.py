@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Hashable, Iterable, Sequence
 from dataclasses import fields, replace
 from typing import Final
+from unicodedata import normalize
 
 from grouper.model import Frame
 from grouper.read.names import folder_of, stem_of, suffix_of
@@ -52,7 +53,9 @@ def join_companions(frames: Iterable[Frame]) -> list[Frame]:
 
 
 def _by_stem(frame: Frame) -> Hashable:
-    return folder_of(frame.file), stem_of(frame.file).casefold()
+    stem = stem_of(frame.file).casefold()
+    # One name may be spelt composed and decomposed (Unicode Standard Annex 15), as macOS does.
+    return folder_of(frame.file), stem if stem.isascii() else normalize("NFC", stem)
 
 
 def _by_exposure(frame: Frame) -> Hashable:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO, Final
 
-from grouper.errors import UnreadableFile
+from grouper.errors import UnreadableFile, explain_disk
 
 HEAD_BYTES: Final = 64
 """First bytes a reader is recognised by."""
@@ -57,12 +57,8 @@ def open_source(root: Path, file: str) -> Iterator[Source]:
             if facts.st_size == 0:
                 raise UnreadableFile("empty", "the file has no bytes")
             yield Source(stream, facts.st_size)
-    except FileNotFoundError as error:
-        raise UnreadableFile("vanished", "it was there when the card was listed") from error
-    except PermissionError as error:
-        raise UnreadableFile("not-permitted", "reading it is not allowed") from error
     except OSError as error:
-        raise UnreadableFile("damaged", f"the disk fails: {error.strerror or error}") from error
+        raise UnreadableFile(*explain_disk(error)) from error
 
 
 _BINARY: Final = getattr(os, "O_BINARY", 0)
