@@ -198,7 +198,8 @@ def _panorama_sets(
         takes = _panorama_sets(pairs, eye, choice, body, first, first + cut - 1)
         return takes + _panorama_sets(pairs, eye, choice, body, first + cut, last)
     placed = members(frames, places, light, pointings, glances)
-    links = _links(pairs, first, _neighbours(placed, pairs, first))
+    beside = _links(pairs, first, _neighbours(placed, pairs, first))
+    within = _links(pairs, first, _repeats(placed))
     found = Set(
         id="",
         kind="panorama",
@@ -206,8 +207,8 @@ def _panorama_sets(
         members=placed,
         confidence=choice.chance,
         evidence=choice.proposal.evidence,
-        layout=build_layout(placed, solution, links, _pointing_from(solution, pointings)),
-        links=links,
+        layout=build_layout(placed, solution, beside, _pointing_from(solution, pointings)),
+        links=(*beside, *within),
     )
     return [Built(group=found, first=first, last=last)]
 
@@ -295,6 +296,15 @@ def _neighbours(placed: Sequence[Member], pairs: Pairs, first: int) -> list[tupl
         known = [p for p in ends if pairs.seen(first + p[0], first + p[1]) is not None]
         wanted += known[:1] or ends[:1]
     return wanted
+
+
+def _repeats(placed: Sequence[Member]) -> list[tuple[int, int]]:
+    """Pairs of frames, one after the other, of one view."""
+    return [
+        (i, i + 1)
+        for i, (a, b) in enumerate(itertools.pairwise(placed))
+        if a.view == b.view and not (a.spare or b.spare)
+    ]
 
 
 def _links(pairs: Pairs, first: int, wanted: Sequence[tuple[int, int]]) -> tuple[Link, ...]:

@@ -92,6 +92,13 @@ def _predicted_overlap(a: Pointing, b: Pointing, fov: tuple[float, float]) -> fl
     return optics.overlap_angular(across, fov[0]) * optics.overlap_angular(up, fov[1])
 
 
+def _from_middle(yaw_deg: float | None, middle: float, closed: bool) -> float | None:
+    if yaw_deg is None:
+        return None
+    # A full turn with a little more than a circle comes round to where it began.
+    return (yaw_deg - middle + 180.0) % 360.0 - 180.0 if closed else yaw_deg - middle
+
+
 def centred(solution: Solution) -> tuple[Pointing, ...]:
     """Pointings with yaw counted from the middle of the set, -180 to 180 where closed."""
     yaws = [p.yaw_deg for p in solution.pointings if p.yaw_deg is not None]
@@ -100,7 +107,9 @@ def centred(solution: Solution) -> tuple[Pointing, ...]:
     middle = (min(yaws) + max(yaws)) / 2
     return tuple(
         Pointing(
-            yaw_deg=None if p.yaw_deg is None else p.yaw_deg - middle,
+            yaw_deg=None
+            if p.yaw_deg is None
+            else _from_middle(p.yaw_deg - middle, solution.closed),
             pitch_deg=p.pitch_deg,
             roll_deg=p.roll_deg,
         )

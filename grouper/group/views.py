@@ -195,7 +195,9 @@ def _order_views(
     key: dict[int, tuple[int, float, int]] = {}
     for number, c in enumerate(views):
         if c in row_of:
-            last_row, last_yaw = row_of[c], float(np.median(yaw[c]))
+            # The first frame speaks for its view: across the back of a full turn the mean of
+            # +179 and -179 would point ahead.
+            last_row, last_yaw = row_of[c], yaw[c][0]
         else:
             row_of[c] = last_row
         key[c] = (row_of[c], last_yaw, number)
