@@ -107,9 +107,7 @@ def centred(solution: Solution) -> tuple[Pointing, ...]:
     middle = (min(yaws) + max(yaws)) / 2
     return tuple(
         Pointing(
-            yaw_deg=None
-            if p.yaw_deg is None
-            else _from_middle(p.yaw_deg - middle, solution.closed),
+            yaw_deg=_from_middle(p.yaw_deg, middle, solution.closed),
             pitch_deg=p.pitch_deg,
             roll_deg=p.roll_deg,
         )
