@@ -13,6 +13,9 @@ from grouper.sight.sphere import FloatArray
 _FINGERPRINT = (8, 6)
 """Cells along the long and the short side."""
 
+_PLAIN_LEVELS = 0.5
+"""Cells that differ by less than this (root mean square, of 255) show only the codec."""
+
 
 def glance(preview: Preview) -> Glance:
     """Measure a picture: levels, clipping, sharpness, shape and a coarse fingerprint."""
@@ -77,6 +80,6 @@ def _fingerprint(luma: FloatArray) -> tuple[float, ...]:
     )
     cells = cells - cells.mean()
     length = float(np.sqrt((cells * cells).sum()))
-    if length < 1e-6:
+    if length < _PLAIN_LEVELS * cells.size**0.5:
         return (0.0,) * cells.size
     return tuple(round(value, 4) for value in (cells / length).ravel().tolist())

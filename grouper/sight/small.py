@@ -18,11 +18,11 @@ from grouper.model import Frame, PictureSource
 from grouper.sight.eye import _read
 from grouper.sight.picture import ByteArray, _reading, contradicts, upright
 
-ALL_BYTES = 26_000_000
-"""What the pictures of a card may take together: in base64 (RFC 4648: 4 for 3) 35 MB, which
+ALL_BYTES = 25_000_000
+"""What the pictures of a card may take together: in base64 (RFC 4648: 4 for 3) 33 MB, which
 leaves the rest of a page of 40 MB to its words."""
 _LEAST_BYTES = 1_000
-"""A picture below this shows nothing; so the 26 MB hold for up to 26,000 frames."""
+"""A picture below this shows nothing; so the 25 MB hold for up to 25,000 frames."""
 _STEPS = ((75, 1.0), (60, 1.0), (60, 0.75), (60, 0.5), (45, 0.4), (30, 0.3))
 """JPEG quality and share of the size, tried in turn until the picture takes no more than its
 part. On a card of up to about 3,000 frames the first nearly always serves."""
@@ -80,7 +80,7 @@ class SmallPictures(Mapping[str, bytes]):
         data = self._make(self._frames[index]) if coming is None else coming.result()
         self._next = index + 1
         if self._progress is not None:
-            self._progress("showing", index + 1, len(self._frames))
+            self._progress("drawing", index + 1, len(self._frames))
         if self._next == len(self._frames):
             self._rest()
         return data

@@ -140,7 +140,7 @@ def test_progress_is_told(tmp_path: Path) -> None:
         tmp_path, frames, progress=lambda what, done, total: told.append((what, done, total))
     )
     dict(pictures)
-    assert told[-1] == ("showing", 3, 3)
+    assert told[-1] == ("drawing", 3, 3)
 
 
 def test_photographs_are_only_read(tmp_path: Path) -> None:

@@ -1,0 +1,282 @@
+"""The eye end to end: files with thumbnails in, sightings out."""
+
+from __future__ import annotations
+
+import hashlib
+import itertools
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+from grouper.model import Attitude, Frame, PictureSource, Sighting
+from grouper.settings import Settings, SightSettings
+from grouper.sight import BlindEye, open_eye
+from tests.sight.scenes import angle_deg, held, put, sea, sweep, town, view
+
+SCENE = town(11)
+
+
+def _compare(root: Path, a: Frame, b: Frame) -> Sighting | None:
+    return open_eye(root, Settings()).compare([(a, b)])[0]
+
+
+def _turn(sighting: Sighting) -> np.ndarray:
+    return Rotation.from_rotvec(sighting.turn_deg, degrees=True).as_matrix()
+
+
+@pytest.mark.parametrize(
+    ("focal_mm", "upright", "before", "after"),
+    [
+        (24.0, True, (0, 0, 0), (30, 0, 0)),
+        (24.0, False, (10, 0, 0), (55, 0, 0)),
+        (16.0, False, (0, 15, 0), (50, 15, 0)),
+        (35.0, True, (0, -30, 0), (-22, -30, 0)),
+        (50.0, False, (40, 0, 0), (66, 1, 1)),
+        (24.0, True, (0, 0, 2), (25, 1, -1)),
+        (24.0, False, (0, 0, 0), (0, 33, 0)),
+        (28.0, True, (90, 0, 0), (93, -38, 0)),
+        (24.0, True, (20, 0, 0), (20, 0, 0)),
+    ],
+    ids=["right", "across", "wide-pitched", "left-down", "tele", "hand", "up", "down", "same"],
+)
+def test_measures_how_the_camera_turned(
+    tmp_path: Path,
+    focal_mm: float,
+    upright: bool,
+    before: tuple[float, float, float],
+    after: tuple[float, float, float],
+) -> None:
+    turns = [held(*before), held(*after)]
+    a, b = sweep(tmp_path, SCENE, turns, focal_mm=focal_mm, upright=upright)
+    seen = _compare(tmp_path, a, b)
+    assert seen is not None
+    assert seen.certainty > 0.9
+    assert angle_deg(_turn(seen), turns[0].T @ turns[1]) < 0.8
+
+
+def test_yaw_of_a_24_mm_sweep_is_good_to_a_fifth_of_a_degree(tmp_path: Path) -> None:
+    turns = [held(yaw) for yaw in range(0, 240, 30)]
+    frames = sweep(tmp_path, SCENE, turns)
+    seen = open_eye(tmp_path, Settings()).compare(list(itertools.pairwise(frames)))
+    yaws = [one.turn_deg[1] for one in seen if one is not None]
+    assert len(yaws) == len(frames) - 1
+    assert np.sqrt(np.mean((np.array(yaws) - 30.0) ** 2)) < 0.2
+
+
+def test_agrees_with_features_on_the_full_picture(tmp_path: Path) -> None:
+    """SIFT and a RANSAC homography of OpenCV on 640 px; K R K^-1 gives back the rotation."""
+    turns = [held(0), held(24, 3, 2)]
+    pictures = [view(SCENE, turn, seed=at) for at, turn in enumerate(turns)]
+    sift = cv2.SIFT_create()
+    (points_a, told_a), (points_b, told_b) = (
+        sift.detectAndCompute(picture[..., 0], None) for picture in pictures
+    )
+    pairs = cv2.BFMatcher(cv2.NORM_L2, crossCheck=True).match(told_a, told_b)
+    from_b = np.array([points_b[pair.trainIdx].pt for pair in pairs], np.float32)
+    to_a = np.array([points_a[pair.queryIdx].pt for pair in pairs], np.float32)
+    homography, _ = cv2.findHomography(from_b, to_a, cv2.RANSAC, 2.0)
+    height, width = pictures[0].shape[:2]
+    focal = 24 / 36 * 640
+    k = np.array([[focal, 0, (width - 1) / 2], [0, focal, (height - 1) / 2], [0, 0, 1]])
+    rough = np.linalg.inv(k) @ homography @ k
+    u, _, vt = np.linalg.svd(rough * np.sign(np.linalg.det(rough)))
+    by_features = u @ vt
+    a, b = (put(tmp_path, 1 + at, picture) for at, picture in enumerate(pictures))
+    seen = _compare(tmp_path, a, b)
+    assert seen is not None
+    assert angle_deg(by_features, turns[0].T @ turns[1]) < 0.3  # the reference works
+    assert angle_deg(_turn(seen), by_features) < 0.6
+
+
+@pytest.mark.parametrize("step_deg", [12.0, 25.0, 35.0])
+def test_overlap_and_shift_are_shares_of_the_frame(tmp_path: Path, step_deg: float) -> None:
+    a, b = sweep(tmp_path, SCENE, [held(0), held(step_deg)])
+    seen = _compare(tmp_path, a, b)
+    assert seen is not None
+    half = np.arctan(12 / 24)
+    step = np.radians(step_deg)
+    expected = 0.5 + np.tan(half - step) / (2 * np.tan(half))
+    assert seen.overlap == pytest.approx(expected, abs=0.04)
+    assert seen.shift_share[0] == pytest.approx(1 - expected, abs=0.05)
+    assert seen.shift_share[1] == pytest.approx(0.0, abs=0.02)
+
+
+def test_tilting_up_shifts_up(tmp_path: Path) -> None:
+    a, b = sweep(tmp_path, SCENE, [held(0), held(0, 20)])
+    seen = _compare(tmp_path, a, b)
+    assert seen is not None
+    assert seen.shift_share[1] > 0.2
+    assert seen.turn_deg[0] == pytest.approx(20, abs=0.5)
+
+
+@pytest.mark.parametrize("gain_ev", [-3.0, -2.0, 2.0, 3.0])
+def test_exposure_legs_of_one_view_match(tmp_path: Path, gain_ev: float) -> None:
+    a = put(tmp_path, 1, view(SCENE, held(0), seed=1))
+    b = put(tmp_path, 2, view(SCENE, held(0), gain_ev=gain_ev, seed=2))
+    seen = _compare(tmp_path, a, b)
+    assert seen is not None
+    assert seen.certainty > 0.9
+    assert seen.overlap > 0.97
+    assert np.linalg.norm(seen.turn_deg) < 0.5
+
+
+def test_neighbours_match_through_a_zoom(tmp_path: Path) -> None:
+    turns = [held(0), held(15)]
+    a = put(tmp_path, 1, view(SCENE, turns[0], focal_mm=24), focal_mm=24.0)
+    b = put(tmp_path, 2, view(SCENE, turns[1], focal_mm=35), focal_mm=35.0)
+    seen = _compare(tmp_path, a, b)
+    assert seen is not None
+    assert seen.certainty > 0.9
+    assert angle_deg(_turn(seen), turns[0].T @ turns[1]) < 0.8
+
+
+def test_strangers_do_not_match(tmp_path: Path) -> None:
+    """60 pairs of views without common ground, from one town and from two."""
+    turns = [held(yaw) for yaw in range(0, 360, 24)]
+    here = sweep(tmp_path, SCENE, turns, first=1)
+    there = sweep(tmp_path, town(12), turns, first=101)
+    count = len(turns)
+    pairs = [(here[i], here[(i + count // 2) % count]) for i in range(count)]
+    pairs += [(here[i], there[(i + k) % count]) for k in (0, 3, 7) for i in range(count)]
+    seen = open_eye(tmp_path, Settings()).compare(pairs)
+    certain = [one.certainty for one in seen if one is not None]
+    assert len(certain) == len(pairs)
+    assert max(certain) < 0.5
+    assert np.mean(certain) < 0.05
+
+
+@pytest.mark.parametrize("kind", ["grey", "black", "white", "noise", "sky"])
+def test_plain_pictures_are_not_known(tmp_path: Path, kind: str) -> None:
+    level = {"grey": 120, "black": 0, "white": 255, "noise": 120, "sky": 150}[kind]
+    frames = []
+    for number in (1, 2):
+        rng = np.random.default_rng(number)
+        picture = np.full((640, 427, 3), level, np.float64)
+        if kind in ("noise", "sky"):
+            picture += rng.normal(0, 3, picture.shape)
+        if kind == "sky":
+            picture *= np.linspace(0.85, 1.15, 640)[:, None, None]
+        frames.append(put(tmp_path, number, np.clip(picture, 0, 255).astype(np.uint8)))
+    plain, other = frames
+    town_frame = put(tmp_path, 3, view(SCENE, held(0)))
+    seen = open_eye(tmp_path, Settings()).compare([(plain, other), (plain, town_frame)])
+    assert seen == [None, None]
+
+
+def test_a_bare_horizon_is_no_link(tmp_path: Path) -> None:
+    """Level sea all round: every yaw looks alike, so none may be claimed."""
+    frames = sweep(tmp_path, sea(1), [held(0), held(20), held(180)])
+    seen = open_eye(tmp_path, Settings()).compare([(frames[0], frames[1]), (frames[0], frames[2])])
+    assert all(one is None or one.certainty < 0.5 for one in seen)
+
+
+def test_focal_length_is_learned_where_only_assumed(tmp_path: Path) -> None:
+    """24 mm on a 1.5 times smaller sensor, which the metadata takes for 36 mm."""
+    turns = [held(yaw) for yaw in range(0, 160, 16)]
+    frames = [
+        replace(one, focal_mm=24.0, sensor_from="assumed")
+        for one in sweep(tmp_path, SCENE, turns, focal_mm=36.0)
+    ]
+    seen = open_eye(tmp_path, Settings()).compare(list(itertools.pairwise(frames)))
+    yaws = [one.turn_deg[1] for one in seen if one is not None and one.certainty > 0.5]
+    assert len(yaws) == len(frames) - 1
+    assert np.median(yaws) == pytest.approx(16.0, rel=0.15)
+
+
+def test_without_a_focal_length_overlap_and_shift_are_told(tmp_path: Path) -> None:
+    frames = [
+        replace(one, focal_mm=None, sensor_long_mm=None)
+        for one in sweep(tmp_path, SCENE, [held(0), held(18)])
+    ]
+    seen = _compare(tmp_path, *frames)
+    assert seen is not None
+    assert seen.certainty > 0.9
+    assert seen.overlap == pytest.approx(0.65, abs=0.06)
+
+
+def test_recorded_pitch_is_used(tmp_path: Path) -> None:
+    turns = [held(0, 50), held(40, 50)]
+    frames = [
+        replace(one, attitude=Attitude(pitch_deg=50.0)) for one in sweep(tmp_path, SCENE, turns)
+    ]
+    seen = _compare(tmp_path, *frames)
+    assert seen is not None
+    assert angle_deg(_turn(seen), turns[0].T @ turns[1]) < 1.0
+
+
+def test_missing_and_damaged_pictures_are_not_known(tmp_path: Path) -> None:
+    good = put(tmp_path, 1, view(SCENE, held(0)))
+    gone = replace(good, file="gone.JPG", picture=PictureSource(kind="main", file="gone.JPG"))
+    (tmp_path / "bad.JPG").write_bytes(b"\xff\xd8" + b"\0" * 300)
+    bad = replace(
+        good,
+        file="bad.JPG",
+        picture=PictureSource(kind="thumbnail", file="bad.JPG", offset=100, length=9999),
+    )
+    eye = open_eye(tmp_path, Settings())
+    assert eye.compare([(good, gone), (bad, good)]) == [None, None]
+    assert eye.glance([gone, good, bad])[::2] == [None, None]
+    assert eye.glance([good])[0] is not None
+
+
+def test_falls_back_to_the_main_picture(tmp_path: Path) -> None:
+    picture = view(SCENE, held(0), upright=False)
+    cv2.imwrite(str(tmp_path / "QMK_0001.JPG"), picture)
+    whole = replace(
+        put(tmp_path, 2, picture),
+        file="QMK_0001.JPG",
+        picture=PictureSource(kind="main", file="QMK_0001.JPG"),
+    )
+    glance = open_eye(tmp_path, Settings()).glance([whole])[0]
+    assert glance is not None
+    assert glance.aspect == pytest.approx(1.5, abs=0.01)
+
+
+def test_answers_do_not_depend_on_jobs_or_cache(tmp_path: Path) -> None:
+    frames = sweep(tmp_path, SCENE, [held(yaw) for yaw in range(0, 150, 25)])
+    pairs = [*list(itertools.pairwise(frames)), (frames[0], frames[4])]
+    small = Settings(sight=SightSettings(shelved=2, kept=2, ahead=0))
+    answers = [
+        open_eye(tmp_path, settings, jobs=jobs).compare(pairs)
+        for settings, jobs in ((Settings(), 1), (Settings(), 4), (small, 2))
+    ]
+    assert answers[0] == answers[1] == answers[2]
+
+
+def test_photographs_are_left_as_they_were(tmp_path: Path) -> None:
+    frames = sweep(tmp_path, SCENE, [held(0), held(20)])
+
+    def state() -> list[tuple[str, str, int]]:
+        return [
+            (path.name, hashlib.sha256(path.read_bytes()).hexdigest(), path.stat().st_mtime_ns)
+            for path in sorted(tmp_path.iterdir())
+        ]
+
+    before = state()
+    eye = open_eye(tmp_path, Settings())
+    assert eye.compare([(frames[0], frames[1])])[0] is not None
+    assert eye.glance(frames)[0] is not None
+    assert state() == before
+
+
+def test_progress_is_told(tmp_path: Path) -> None:
+    frames = sweep(tmp_path, SCENE, [held(0), held(20), held(40)])
+    told: list[tuple[str, int, int]] = []
+    eye = open_eye(
+        tmp_path, Settings(), progress=lambda what, done, total: told.append((what, done, total))
+    )
+    eye.compare([(frames[0], frames[1]), (frames[1], frames[2])])
+    assert told == [("comparing", 1, 2), ("comparing", 2, 2)]
+
+
+def test_a_blind_eye_knows_nothing(tmp_path: Path) -> None:
+    a, b = sweep(tmp_path, SCENE, [held(0), held(20)])
+    off = Settings(sight=SightSettings(enabled=False))
+    for eye in (BlindEye(), open_eye(tmp_path, off)):
+        assert eye.glance([a, b]) == [None, None]
+        assert eye.compare([(a, b)]) == [None]
+        assert eye.solve([a, b], [(0, 1, Sighting(overlap=0.5, certainty=1.0))]) is None

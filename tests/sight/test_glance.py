@@ -1,0 +1,91 @@
+"""What one picture shows on its own."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from grouper.model import Glance
+from grouper.settings import Settings
+from grouper.sight import open_eye
+from tests.sight.scenes import Picture, held, put, town, view
+
+SCENE = town(11)
+
+
+def _glance(folder: Path, picture: Picture, number: int = 1) -> Glance:
+    seen = open_eye(folder, Settings()).glance([put(folder, number, picture)])[0]
+    assert seen is not None
+    return seen
+
+
+def test_levels_are_shares_of_full_scale(tmp_path: Path) -> None:
+    picture = np.full((427, 640, 3), 51, np.uint8)
+    picture[:, :320] = 204
+    seen = _glance(tmp_path, picture)
+    assert seen.mean == pytest.approx(0.5, abs=0.02)
+    assert seen.spread == pytest.approx(0.3, abs=0.02)
+    assert seen.clipped_share == seen.blocked_share == 0
+    assert seen.aspect == pytest.approx(1.5, abs=0.02)
+
+
+def test_clipped_and_blocked_areas_are_measured(tmp_path: Path) -> None:
+    picture = np.full((427, 640, 3), 128, np.uint8)
+    picture[:, :160] = 255
+    picture[:, 320:] = 0
+    seen = _glance(tmp_path, picture)
+    assert seen.clipped_share == pytest.approx(0.25, abs=0.03)
+    assert seen.blocked_share == pytest.approx(0.50, abs=0.03)
+
+
+def test_one_clipped_channel_counts(tmp_path: Path) -> None:
+    picture = np.zeros((427, 640, 3), np.uint8)
+    picture[..., 0] = 255
+    assert _glance(tmp_path, picture).clipped_share > 0.95
+
+
+@pytest.mark.parametrize("gain_ev", [0.0, -1.5])
+def test_blur_takes_sharpness_whatever_the_exposure(tmp_path: Path, gain_ev: float) -> None:
+    sharp = view(SCENE, held(0), long_px=1280, gain_ev=gain_ev)
+    values = [
+        _glance(tmp_path, picture, number).sharpness
+        for number, picture in enumerate(
+            [sharp, *(cv2.GaussianBlur(sharp, (0, 0), sigma) for sigma in (6, 12, 24))], 1
+        )
+    ]
+    assert values == sorted(values, reverse=True)
+    assert values[-1] < 0.6 * values[0]
+
+
+def test_sharpness_does_not_follow_exposure(tmp_path: Path) -> None:
+    values = [
+        _glance(tmp_path, view(SCENE, held(0), gain_ev=ev), 1 + at).sharpness
+        for at, ev in enumerate((-1.0, 0.0, 1.0))
+    ]
+    assert max(values) / min(values) < 1.25
+
+
+def test_fingerprints_tell_same_from_other(tmp_path: Path) -> None:
+    prints = [
+        np.array(_glance(tmp_path, picture, 1 + at).fingerprint)
+        for at, picture in enumerate(
+            (
+                view(SCENE, held(0), seed=1),
+                view(SCENE, held(0), seed=2, gain_ev=-1),
+                view(SCENE, held(90), seed=3),
+            )
+        )
+    ]
+    assert prints[0].size == 48
+    assert np.linalg.norm(prints[0]) == pytest.approx(1.0, abs=1e-3)
+    assert prints[0] @ prints[1] > 0.9
+    assert prints[0] @ prints[2] < 0.7
+
+
+def test_a_plain_picture_has_an_empty_fingerprint(tmp_path: Path) -> None:
+    seen = _glance(tmp_path, np.full((427, 640, 3), 100, np.uint8))
+    assert set(seen.fingerprint) == {0.0}
+    assert seen.sharpness == 0.0

@@ -1,0 +1,108 @@
+"""Masked correlation against scikit-image's implementation of the same paper (Padfield 2012)."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from skimage.registration._masked_phase_cross_correlation import cross_correlate_masked
+
+from grouper.sight.match import (
+    both_ways,
+    common_cells,
+    mask_spectrum,
+    masked_ncc,
+    masked_spectra,
+    padded_shape,
+    peaks,
+)
+from grouper.sight.sphere import FloatArray
+
+
+def _ncc(
+    a: FloatArray, b: FloatArray, mask_a: FloatArray, mask_b: FloatArray, *, zero_mean: bool = False
+) -> tuple[FloatArray, FloatArray]:
+    shape = padded_shape(a.shape, b.shape)
+    masks = mask_spectrum(mask_a, shape), mask_spectrum(mask_b, shape)
+    cells = common_cells(*masks, shape)
+    spectra = masked_spectra(a, mask_a, shape), masked_spectra(b, mask_b, shape)
+    return masked_ncc(*spectra, masks, cells, shape, zero_mean=zero_mean), cells
+
+
+def _pictures(
+    seed: int, sizes: tuple[tuple[int, int], tuple[int, int]]
+) -> list[tuple[FloatArray, FloatArray]]:
+    rng = np.random.default_rng(seed)
+    made = []
+    for size in sizes:
+        picture = rng.standard_normal(size).astype(np.float32) + 0.5
+        mask = (rng.random(size) > 0.2).astype(np.float32)
+        made.append((picture, mask))
+    return made
+
+
+@pytest.mark.parametrize("sizes", [((24, 31), (24, 31)), ((20, 40), (33, 17))])
+def test_agrees_with_scikit_image_at_every_shift(
+    sizes: tuple[tuple[int, int], tuple[int, int]],
+) -> None:
+    (a, mask_a), (b, mask_b) = _pictures(3, sizes)
+    ours, cells = _ncc(a, b, mask_a, mask_b)
+    theirs = cross_correlate_masked(
+        a, b, mask_a > 0, mask_b > 0, mode="full", axes=(0, 1), overlap_ratio=0.0
+    )
+    rows, columns = b.shape
+    for i in range(theirs.shape[0]):
+        for j in range(theirs.shape[1]):
+            # Their full output puts the shift 0 at (rows - 1, columns - 1) of ``b``.
+            at = i - (rows - 1), j - (columns - 1)
+            if cells[at] >= 12:
+                assert ours[at] == pytest.approx(theirs[i, j], abs=2e-3)
+
+
+def test_counts_common_cells() -> None:
+    (a, mask_a), (b, mask_b) = _pictures(4, ((12, 9), (12, 9)))
+    _, cells = _ncc(a, b, mask_a, mask_b)
+    assert cells[0, 0] == (mask_a * mask_b).sum()
+    assert cells[2, -3] == (mask_a[2:, :-3] * mask_b[:-2, 3:]).sum()
+
+
+def test_zero_mean_shortcut_agrees_on_band_passed_pictures() -> None:
+    rng = np.random.default_rng(5)
+    wave = rng.standard_normal((40, 60)).astype(np.float32)
+    wave[:, 1:] -= wave[:, :-1].copy()
+    full = np.ones_like(wave)
+    exact, cells = _ncc(wave, wave, full, full)
+    quick, _ = _ncc(wave, wave, full, full, zero_mean=True)
+    enough = cells > 400
+    assert np.abs(exact - quick)[enough].max() < 0.02
+
+
+@pytest.mark.parametrize(("down", "right"), [(0, 0), (5, -17), (-9, 22), (14, 3)])
+def test_finds_a_known_shift(down: int, right: int) -> None:
+    rng = np.random.default_rng(6)
+    ground = rng.standard_normal((90, 120)).astype(np.float32)
+    a = ground[25:65, 30:90]
+    b = ground[25 + down : 65 + down, 30 + right : 90 + right]
+    full = np.ones_like(a)
+    ncc, cells = _ncc(a, b, full, full, zero_mean=True)
+    best = peaks(ncc[None], cells[None], np.array([200.0]), 2, 3)[0]
+    assert (best.down, best.right, best.layer) == (down, right, 0)
+
+
+def test_peaks_keep_their_distance_and_order() -> None:
+    ncc = np.zeros((1, 40, 40), np.float32)
+    ncc[0, 10, 10], ncc[0, 11, 11], ncc[0, 20, 35] = 0.9, 0.8, 0.7
+    found = peaks(ncc, np.full_like(ncc, 50.0), np.array([1.0]), 3, 3)
+    assert [(peak.down, peak.right) for peak in found] == [(10, 10), (20, -5)]
+    assert found[0].score > found[1].score
+
+
+def test_slopes_must_agree_both_ways() -> None:
+    ncc = np.array([[[[0.9]], [[0.9]]], [[[0.0]], [[1.0]]], [[[-0.5]], [[1.0]]]], np.float32)
+    assert both_ways(ncc)[:, 0, 0].tolist() == pytest.approx([0.9, 0.0, 0.0])
+
+
+def test_plain_pictures_correlate_with_nothing() -> None:
+    plain = np.full((20, 20), 0.25, np.float32)
+    (a, mask), _ = _pictures(8, ((20, 20), (20, 20)))
+    ncc, _ = _ncc(plain, a, np.ones_like(plain), mask)
+    assert np.abs(ncc).max() < 0.35
