@@ -208,12 +208,21 @@ def _calibration_lines(score: Score) -> list[str]:
 
 
 def _situation_lines(score: Score) -> list[str]:
-    lines = ["", f"{'situation':22}{'true':>6}{'exact':>7}{'claimed':>9}{'singles drawn in':>18}"]
-    for name, found in sorted(score.situations.items()):
-        drawn = score.drawn_in[name]
-        flag = "  <" if found.exact < found.truth or found.claimed > found.exact or drawn else ""
-        lines.append(f"{name:22}{found.truth:6}{found.exact:7}{found.claimed:9}{drawn:18}{flag}")
-    return lines
+    heads = f"{'singles':>9}{'views':>8}{'yaw':>7}{'findings':>13}"
+    lines = ["", f"{'situation':22}{'true':>6}{'exact':>7}{'claimed':>9}{heads}"]
+    for name, part in sorted(score.situations.items()):
+        found, told = part.found, part.told
+        yaw = f"{np.median(part.yaw_errors_deg):.2f}" if part.yaw_errors_deg else "-"
+        findings = f"{told.right}/{told.missed}/{told.false}"
+        flag = found.exact < found.truth or found.claimed > found.exact or part.drawn_in > 0
+        lines.append(
+            f"{name:22}{found.truth:6}{found.exact:7}{found.claimed:9}{part.drawn_in:9}"
+            f"{_pair_cell(part.views):>8}{yaw:>7}{findings:>13}{'  <' if flag else ''}"
+        )
+    legend = (
+        "singles: drawn into sets; views: exact sets with views and rows right; yaw: median error"
+    )
+    return [*lines, f"({legend}; findings: right/missed/false)"]
 
 
 # Markdown, for the README
@@ -262,7 +271,7 @@ def _rival_cell(rival: Rival) -> str:
 
 
 def _pair_cell(pair: Sequence[int] | None) -> str:
-    return "-" if not pair or not pair[1] else f"{pair[0]} of {pair[1]}"
+    return "-" if not pair or not pair[1] else f"{pair[0]}/{pair[1]}"
 
 
 def _yaw_cell(score: Score) -> str:

@@ -69,6 +69,28 @@ class Told:
 
 
 @dataclass(slots=True)
+class Part:
+    """What came of one situation."""
+
+    found: Found = field(default_factory=Found)
+    drawn_in: int = 0
+    """Singles wrongly drawn into sets."""
+    views: list[int] = field(default_factory=lambda: [0, 0])
+    """Exact panoramas whose views and rows are right, of how many."""
+    yaw_errors_deg: list[float] = field(default_factory=list)
+    told: Told = field(default_factory=Told)
+
+    def add(self, other: Part) -> None:
+        """Add another count."""
+        self.found.add(other.found)
+        self.drawn_in += other.drawn_in
+        self.views[0] += other.views[0]
+        self.views[1] += other.views[1]
+        self.yaw_errors_deg += other.yaw_errors_deg
+        self.told.add(other.told)
+
+
+@dataclass(slots=True)
 class Score:
     """All that was counted over one or more cards."""
 
@@ -76,11 +98,9 @@ class Score:
     frames: int = 0
     sets: dict[str, Found] = field(default_factory=dict)
     """By kind."""
-    situations: dict[str, Found] = field(default_factory=dict)
+    situations: dict[str, Part] = field(default_factory=dict)
     singles: int = 0
     singles_drawn_in: int = 0
-    drawn_in: Counter[str] = field(default_factory=Counter)
-    """Singles wrongly drawn into sets, by situation."""
     never_broken: int = 0
     never: int = 0
     parts: dict[str, list[int]] = field(default_factory=dict)
@@ -96,16 +116,20 @@ class Score:
     mistakes: list[str] = field(default_factory=list)
     """One line for every set that was not found exactly, for looking at."""
 
+    def part(self, situation: str) -> Part:
+        """The counts of a situation."""
+        return self.situations.setdefault(situation, Part())
+
     def add(self, other: Score) -> None:
         """Add the counts of other cards."""
         self.cards += other.cards
         self.frames += other.frames
-        for mine, others in ((self.sets, other.sets), (self.situations, other.situations)):
-            for key, found in others.items():
-                mine.setdefault(key, Found()).add(found)
+        for kind, found in other.sets.items():
+            self.sets.setdefault(kind, Found()).add(found)
+        for name, part in other.situations.items():
+            self.part(name).add(part)
         self.singles += other.singles
         self.singles_drawn_in += other.singles_drawn_in
-        self.drawn_in.update(other.drawn_in)
         self.never += other.never
         self.never_broken += other.never_broken
         for key, pair in other.parts.items():
@@ -116,8 +140,8 @@ class Score:
         for code, told in other.codes.items():
             self.codes.setdefault(code, Told()).add(told)
         self.confidences += other.confidences
-        for name in ("dividers", "previews", "unread"):
-            mine_pair, other_pair = getattr(self, name), getattr(other, name)
+        for field_name in ("dividers", "previews", "unread"):
+            mine_pair, other_pair = getattr(self, field_name), getattr(other, field_name)
             mine_pair[0] += other_pair[0]
             mine_pair[1] += other_pair[1]
         self.mistakes += other.mistakes
@@ -181,6 +205,10 @@ def _pairs(
         yield _Pair(item, members, best if best_share >= SAME_SET_JACCARD else None, exact)
 
 
+def _name(pair: _Pair, truth: Mapping[str, Any]) -> str:
+    return str(pair.truth.get("situation") or truth["name"])
+
+
 def _situation(truth: Mapping[str, Any], file: str) -> str:
     name = truth["frames"].get(file, {}).get("situation")
     return str(name or truth["name"])
@@ -195,16 +223,16 @@ def _score_sets(
     right = {id(pair.found) for pair in pairs if pair.exact}
     for pair in pairs:
         kind = pair.truth["kind"]
-        name = pair.truth.get("situation") or truth["name"]
-        for table, key in ((score.sets, kind), (score.situations, name)):
-            table.setdefault(key, Found()).add(Found(truth=1, exact=int(pair.exact)))
+        count = Found(truth=1, exact=int(pair.exact))
+        score.sets.setdefault(kind, Found()).add(count)
+        score.part(_name(pair, truth)).found.add(count)
         if not pair.exact:
             score.mistakes.append(_mistake(truth, pair))
     for found, files in found_sets:
         names = Counter(_situation(truth, file) for file in sorted(files))
         name = names.most_common(1)[0][0]
-        for table, key in ((score.sets, found["kind"]), (score.situations, name)):
-            table.setdefault(key, Found()).add(Found(claimed=1))
+        score.sets.setdefault(found["kind"], Found()).add(Found(claimed=1))
+        score.part(name).found.add(Found(claimed=1))
         exact = id(found) in right
         if found.get("confidence") is not None:
             score.confidences.append((float(found["confidence"]), exact))
@@ -226,10 +254,10 @@ def _score_singles(score: Score, card: Mapping[str, Any], truth: Mapping[str, An
     for file in truth["singles"]:
         name = _situation(truth, file)
         score.singles += 1
-        score.situations.setdefault(name, Found())
+        part = score.part(name)
         if file in kinds:
             score.singles_drawn_in += 1
-            score.drawn_in[name] += 1
+            part.drawn_in += 1
     for rule in truth.get("never", []):
         score.never += len(rule["files"])
         score.never_broken += sum(kinds.get(file) == rule["kind"] for file in rule["files"])
@@ -240,11 +268,16 @@ def _score_layout(score: Score, pair: _Pair, truth: Mapping[str, Any]) -> None:
     frames = {frame["file"]: frame for frame in pair.found["frames"]}
     places = {file: truth["frames"].get(file, {}) for file in pair.members}
     if pair.truth["kind"] == "panorama":
-        _count(score.parts, "views", (_same_partition(frames, pair.truth["views"], "view"), 1))
+        part = score.part(_name(pair, truth))
+        views = _same_partition(frames, pair.truth["views"], "view")
+        _count(score.parts, "views", (views, 1))
         rows = [[file for view in row for file in view] for row in pair.truth.get("rows", [])]
+        in_rows = _same_partition(frames, rows, "row") if rows else 1
         if rows:
-            _count(score.parts, "rows", (_same_partition(frames, rows, "row"), 1))
-        _score_pointing(score, frames, places, pair)
+            _count(score.parts, "rows", (in_rows, 1))
+        part.views[0] += views * in_rows
+        part.views[1] += 1
+        part.yaw_errors_deg += _score_pointing(score, frames, places, pair)
     if not all("leg" in place for place in places.values()):
         return
     for key, name in (("leg", "legs"), ("step", "steps")):
@@ -274,7 +307,8 @@ def _score_pointing(
     frames: Mapping[str, Mapping[str, Any]],
     places: Mapping[str, Mapping[str, Any]],
     pair: _Pair,
-) -> None:
+) -> list[float]:
+    """Adds to the score and hands back the yaw errors of one panorama."""
     assert pair.found is not None
     layout = pair.found["layout"]
     true_yaws = {
@@ -287,12 +321,15 @@ def _score_pointing(
     if layout["pointing_from"] == "assumed":
         known = []
     score.unpointed += len(true_yaws) - len(known)
+    errors: list[float] = []
     if len(known) >= 2:
         said = [frames[file]["yaw_deg"] for file in known]
-        score.yaw_errors_deg += yaw_errors(said, [true_yaws[file] for file in known])
+        errors = yaw_errors(said, [true_yaws[file] for file in known])
+        score.yaw_errors_deg += errors
     shares = [item["share"] for item in pair.truth.get("overlaps", [])]
-    if shares and layout["overlap"]["median"] is not None and len(shares) > 0:
+    if shares and layout["overlap"]["median"] is not None:
         score.overlap_errors.append(abs(layout["overlap"]["median"] - float(np.median(shares))))
+    return errors
 
 
 def yaw_errors(said_deg: Sequence[float], true_deg: Sequence[float]) -> list[float]:
@@ -309,33 +346,40 @@ def _score_findings(
 ) -> None:
     for pair in pairs:
         told = [] if pair.found is None else pair.found["findings"]
-        _match_findings(score, pair.truth.get("findings", []), told)
-    _match_findings(score, truth["findings"], card["findings"])
+        counts = match_findings(pair.truth.get("findings", []), told)
+        for code, count in counts.items():
+            score.codes.setdefault(code, Told()).add(count)
+            score.part(_name(pair, truth)).told.add(count)
+    for code, count in match_findings(truth["findings"], card["findings"]).items():
+        score.codes.setdefault(code, Told()).add(count)
 
 
-def _match_findings(
-    score: Score, expected: Sequence[Mapping[str, Any]], told: Sequence[Mapping[str, Any]]
-) -> None:
+def match_findings(
+    expected: Sequence[Mapping[str, Any]], told: Sequence[Mapping[str, Any]]
+) -> dict[str, Told]:
+    """Findings that were told against those that were planted, by code."""
     told = [item for item in told if item["code"] not in UNSCORED_CODES]
+    counts: dict[str, Told] = {}
     used: set[int] = set()
     for wish in expected:
-        answers = [
-            number
-            for number, item in enumerate(told)
-            if item["code"] == wish["code"]
-            and (
-                not wish["frames"]
-                or not item["frames"]
-                or set(wish["frames"]) & set(item["frames"])
-            )
-        ]
+        answers = [number for number, item in enumerate(told) if _answers(wish, item)]
         used.update(answers)
         if wish["required"]:
-            count = score.codes.setdefault(wish["code"], Told())
-            count.add(Told(right=int(bool(answers)), missed=int(not answers)))
+            count = Told(right=int(bool(answers)), missed=int(not answers))
+            counts.setdefault(wish["code"], Told()).add(count)
     for number, item in enumerate(told):
         if number not in used:
-            score.codes.setdefault(item["code"], Told()).add(Told(false=1))
+            counts.setdefault(item["code"], Told()).add(Told(false=1))
+    return counts
+
+
+def _answers(wish: Mapping[str, Any], item: Mapping[str, Any]) -> bool:
+    """The same code, about at least one of the same frames where both name any."""
+    if item["code"] != wish["code"]:
+        return False
+    if not wish["frames"] or not item["frames"]:
+        return True
+    return not set(wish["frames"]).isdisjoint(item["frames"])
 
 
 def _score_leftovers(score: Score, card: Mapping[str, Any], truth: Mapping[str, Any]) -> None:
