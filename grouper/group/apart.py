@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from grouper.group.looking import is_sure
-from grouper.group.pairs import Pairs, median
+from grouper.group.pairs import FOR_GOOD, Pairs, median
 from grouper.model import Frame, Glance, Preview, Set
 
 WIDE_ASPECT = 2.0
@@ -110,6 +110,8 @@ def _blurs(pairs: Pairs) -> set[int]:
         if own is None or len(sharp) < 4 or own.sharpness > BLUR_SHARE * float(np.median(sharp)):
             continue
         before, after = pairs.seen(i - 2, i - 1), pairs.seen(i + 1, i + 2)
+        if any(pairs.changed[name][link] for name in FOR_GOOD for link in (i - 1, i)):
+            continue  # a divider is shot with the rig as it stands
         alone = not is_sure(pairs.seen(i - 1, i)) and not is_sure(pairs.seen(i, i + 1))
         if alone and is_sure(before) and is_sure(after):
             found.add(i)
