@@ -82,15 +82,15 @@ class TerminalProgress:
     def __init__(self, stream: TextIO, now: Callable[[], float] = time.monotonic) -> None:
         self._stream = stream
         self._now = now
-        self._what: str | None = None
+        self._what: tuple[str, int] | None = None
         self._began = 0.0
         self._drawn = 0.0
 
     def __call__(self, what: str, done: int, total: int) -> None:
         """Report that ``done`` of ``total`` are done in the step called ``what``."""
         now = self._now()
-        if what != self._what:
-            self._what, self._began, self._drawn = what, now, float("-inf")
+        if (what, total) != self._what:  # a step may come in several goes, each with its pace
+            self._what, self._began, self._drawn = (what, total), now, float("-inf")
         if now - self._drawn < 0.1 and done < total:
             return
         self._drawn = now
@@ -253,8 +253,8 @@ def group(
     out = out or default_out(cards)
     check_place(out, cards, onto_card=onto_card)
     chosen = writers_for((*writers, *(("xmp",) if xmp else ())))
-    result = read_cards(cards, **how)
     with progress_shown(quiet=how["quiet"]) as progress:
+        result = read_cards(cards, progress, **how)
         written = write_result(
             result,
             out,
@@ -290,7 +290,8 @@ def check(cards: tuple[Path, ...], fail_on: str, as_json: bool, **how: Any) -> N
     """  # noqa: D301
     from grouper.write.text import all_findings, worst
 
-    result = read_cards(cards, **how)
+    with progress_shown(quiet=how["quiet"]) as progress:
+        result = read_cards(cards, progress, **how)
     print_check(result, as_json=as_json)
     if is_bad(worst(all_findings(result)), fail_on):
         click.get_current_context().exit(1)
@@ -358,6 +359,7 @@ def unknown_word(what: str, codes: Sequence[str], cards: int) -> str:
 
 def read_cards(
     cards: Sequence[Path],
+    progress: TerminalProgress | None = None,
     *,
     settings_file: Path | None,
     no_sight: bool,
@@ -372,8 +374,7 @@ def read_cards(
     settings = settings_for(settings_file, no_sight=no_sight)
     from grouper.pipeline import run
 
-    with progress_shown(quiet=quiet) as progress:
-        return run(cards, settings, jobs=jobs, progress=progress, use_cache=not no_cache)
+    return run(cards, settings, jobs=jobs, progress=progress, use_cache=not no_cache)
 
 
 @contextlib.contextmanager

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import io
 import json
@@ -12,6 +13,7 @@ import sys
 import time
 import types
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -394,7 +396,7 @@ def test_explain_a_frame_of_a_set(pipeline: Pipeline, word: str) -> None:
     outcome = run("explain", word)
     assert outcome.exit_code == 0, outcome.stderr
     assert f"is in the panorama {PANORAMA}: frame 1 of 4 in shooting order" in outcome.stdout
-    assert "view 0 (of 3, counted from 0)" in outcome.stdout
+    assert "view 1 of 3" in outcome.stdout
     assert "35.5° left of the set's middle" in outcome.stdout
     assert "Confidence of the set: 0.97" in outcome.stdout
     assert "- 2 of 2 neighbours overlap by 31-36 %" in outcome.stdout
@@ -411,7 +413,7 @@ def test_explain_a_frame_of_a_set(pipeline: Pipeline, word: str) -> None:
         ("QMK_0050.JPG", "could not be read: empty"),
         ("QMK_0004.NEF", "frame 4 of 4"),
         ("QMK_0002.JPG", "a spare"),
-        ("QMK_0021.JPG", "leg 1 (of 3"),
+        ("QMK_0021.JPG", "leg 2 of 3"),
     ],
 )
 def test_explain_other_frames(pipeline: Pipeline, word: str, words: str) -> None:
@@ -478,6 +480,42 @@ def test_progress_draws_seldom_and_cleans_up() -> None:
     assert [line.split("\x1b")[0].split(" (")[0] for line in drawn] == [
         *("reading 0/4", "reading 3/4", "reading 4/4", "looking 0/9", "")
     ]
+
+
+def test_each_go_at_a_step_has_its_own_pace() -> None:
+    stream = Terminal()
+    clock = iter([0.0, 100.0, 160.0, 162.0])
+    progress = TerminalProgress(stream, lambda: next(clock))
+    for done, total in ((0, 75), (75, 75), (0, 80), (40, 80)):
+        progress("comparing", done, total)
+    assert "comparing 40/80 (20/s, 2 s left)" in stream.getvalue()
+
+
+@pytest.mark.parametrize("command", ["group", "check"])
+def test_nothing_of_the_progress_stays_on_the_screen(
+    pipeline: Pipeline, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, command: str
+) -> None:
+    """Pictures are read while the page is written; their progress is cleared as well."""
+    stream = Terminal()
+    monkeypatch.setattr(sys, "stderr", stream)
+    run = pipeline.run
+
+    def told(*args: Any, progress: Any = None, **how: Any) -> Result:
+        progress("reading", 1, 2)
+
+        class Pictures(dict[str, bytes]):
+            def get(self, *_: Any) -> Any:
+                progress("drawing", 1, 2)
+
+        return replace(run(*args, progress=progress, **how), pictures=Pictures())
+
+    monkeypatch.setattr(sys.modules["grouper.pipeline"], "run", told)
+    out = ["--out", str(tmp_path / "o")] if command == "group" else []
+    with contextlib.suppress(SystemExit):
+        cli.main([command, str(tmp_path / "QMARK"), *out], standalone_mode=False)
+    assert "reading 1/2" in stream.getvalue()
+    assert ("drawing 1/2" in stream.getvalue()) == (command == "group")
+    assert stream.getvalue().endswith("\r\x1b[K")
 
 
 def test_colour_only_on_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:

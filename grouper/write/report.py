@@ -28,7 +28,7 @@ from grouper.write.strip import Strip, draw_strip
 from grouper.write.sweep import Sweep, draw_sweep
 from grouper.write.text import CAUTION, by_severity, counts, many
 from grouper.write.timeline import draw_timeline
-from grouper.write.verdict import VERDICTS, Verdict, verdict_of
+from grouper.write.verdict import VERDICTS, Verdict, headline, verdict_of
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -109,7 +109,7 @@ def _render(result: Result, made: str) -> Iterator[tuple[str, bytes]]:
             (verdict, [entry for entry in entries if entry.verdict is verdict])
             for verdict in VERDICTS
         ],
-        headline=_headline(entries, todo),
+        headline=headline(result),
         caution=CAUTION,
         timeline=draw_timeline(result),
         kinds=sorted({one.kind for one in result.sets}),
@@ -261,26 +261,6 @@ def _notes(result: Result, entries: Sequence[Entry]) -> list[tuple[Finding, Entr
         if finding.severity == "note"
     ]
     return found
-
-
-def _headline(entries: Sequence[Entry], todo: Sequence[Todo]) -> list[tuple[str, str]]:
-    """What ten seconds are enough for: (sign, words) pairs, worst first."""
-    reshoot, look, whole = (
-        sum(entry.verdict is verdict for entry in entries) for verdict in VERDICTS
-    )
-    said: list[tuple[str, str]] = []
-    if any(item.entry is None and item.severity == "problem" for item in todo):
-        said.append(("reshoot", "trouble with the card itself"))
-    if not entries:
-        return [*said, ("", "no set on this card")]
-    if reshoot:
-        said.append(("reshoot", f"{many(reshoot, 'set')} to reshoot"))
-    if look:
-        said.append(("look", f"{many(look, 'set')} to look at closer"))
-    if reshoot or look:
-        return [*said, ("whole", f"{many(whole, 'set')} whole") if whole else ("", "none whole")]
-    words = "the one set is whole" if whole == 1 else f"all {whole} sets are whole"
-    return [*said, ("whole", words)]
 
 
 # --- The rest of the card ---------------------------------------------------------------------

@@ -12,7 +12,7 @@ from markupsafe import Markup
 
 from grouper.model import SEVERITIES, Finding, Frame, Member, Result, Set, Severity
 
-MOST_PICTURE_BYTES = 36_000_000
+MOST_PICTURE_BYTES = 34_000_000
 """Pictures on one page, in base64. More makes a page that a phone will not open; the frames
 beyond it are shown without a picture, and the page says so."""
 

@@ -13,8 +13,11 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from grouper.model import SEVERITIES, Finding, Result, Set, Severity
+from grouper.model import SEVERITIES, Finding, Result, Set
 from grouper.write.clean import shown
+from grouper.write.verdict import headline
+from grouper.write.verdict import many as many
+from grouper.write.verdict import worst as worst
 
 CAUTION = (
     "A checked card is not a backup: format it only after a second copy exists and was verified."
@@ -50,12 +53,6 @@ class Style:
         )
 
 
-def worst(findings: Iterable[Finding]) -> Severity | None:
-    """The worst severity among findings; ``None`` where there are none."""
-    found = {finding.severity for finding in findings}
-    return next((severity for severity in SEVERITIES if severity in found), None)
-
-
 def all_findings(result: Result) -> list[Finding]:
     """Findings about the card and about its sets."""
     return [*result.findings, *(finding for one in result.sets for finding in one.findings)]
@@ -69,6 +66,7 @@ def summary(result: Result, style: Style) -> str:
         for finding in by_severity(result.findings):
             lines += finding_lines(finding, style)
     lines += ["", *(style.wrap(line) for line in counts(result))]
+    lines.append(style.paint(style.wrap(in_short(result)), "bold"))
     return "\n".join(lines).lstrip("\n")
 
 
@@ -85,6 +83,7 @@ def findings_by_set(result: Result, style: Style) -> str:
             for finding in by_severity(one.findings):
                 lines += finding_lines(finding, style)
     lines += ["", *(style.wrap(line) for line in counts(result))]
+    lines.append(style.paint(style.wrap(in_short(result)), "bold"))
     return "\n".join(lines).lstrip("\n")
 
 
@@ -110,6 +109,12 @@ def counts(result: Result) -> Iterator[str]:
         + ", ".join(many(number[severity], severity) for severity in SEVERITIES)
         + f". {many(silent, 'set')} without findings."
     )
+
+
+def in_short(result: Result) -> str:
+    """What to reshoot and what is whole, in one sentence."""
+    words = ", ".join(text for _, text in headline(result))
+    return words[:1].upper() + words[1:] + "."
 
 
 def finding_lines(finding: Finding, style: Style) -> list[str]:
@@ -149,10 +154,10 @@ def _place_in_set(one: Mapping[str, Any], member: Mapping[str, Any], style: Styl
     number = one["frames"].index(member) + 1
     layout = one["layout"] or {}
     place = [f"frame {number} of {len(one['frames'])} in shooting order"]
-    for word, many in (("row", "rows"), ("view", "views"), ("leg", "legs"), ("step", "steps")):
-        several = layout.get(many) or len({other[word] for other in one["frames"]})
+    for word, key in (("row", "rows"), ("view", "views"), ("leg", "legs"), ("step", "steps")):
+        several = layout.get(key) or len({other[word] for other in one["frames"]})
         if several > 1:
-            place.append(f"{word} {member[word]} (of {several}, counted from 0)")
+            place.append(f"{word} {member[word] + 1} of {several}")
     if member["spare"]:
         place.append("a spare: another frame fills its place")
     lines = [
@@ -244,12 +249,29 @@ def _set_table(result: Result, style: Style) -> Iterator[str]:
         )
         for one in sets
     ]
-    widths = [max(_columns(row[at]) for row in (head, *rows)) for at in range(len(head) - 1)]
-    yield _row(head, widths, style.width)
-    for row, one in zip(rows, sets, strict=True):
-        line = _row(row, widths, style.width)
+    kept = _columns_kept((head, *rows), style.width)
+    lines = [[row[at] for at in kept] for row in (head, *rows)]
+    widths = [max(_columns(line[at]) for line in lines) for at in range(len(kept) - 1)]
+    yield _row(lines[0], widths, style.width)
+    for cells, one in zip(lines[1:], sets, strict=True):
+        line = _row(cells, widths, style.width)
         severity = worst(one.findings)
         yield style.paint(line, severity) if severity == "problem" else line
+
+
+_DROPPED_FIRST = (5, 4, 3, 2, 1)
+"""Columns of the table in the order in which a narrow terminal loses them: sure, span, layout,
+frames, kind. The id and the worst finding are what the table is for."""
+
+
+def _columns_kept(rows: Sequence[Sequence[str]], width: int | None) -> list[int]:
+    kept = list(range(len(rows[0])))
+    for column in _DROPPED_FIRST:
+        wide = sum(max(_columns(row[at]) for row in rows) + 2 for at in kept) - 2
+        if width is None or wide <= width:
+            break
+        kept.remove(column)
+    return kept
 
 
 def _row(cells: Sequence[str], widths: Sequence[int], width: int | None) -> str:
@@ -307,8 +329,3 @@ def _worst_code(one: Set) -> str:
         return "-"
     more = f" (+{len(findings) - 1})" if len(findings) > 1 else ""
     return f"{findings[0].severity}: {shown(findings[0].code)}{more}"
-
-
-def many(number: int, word: str) -> str:
-    """Such as ``1 frame`` or ``3 frames``."""
-    return f"{number} {word}{'' if number == 1 else 's'}"

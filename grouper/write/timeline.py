@@ -27,6 +27,7 @@ it would otherwise be an empty line."""
 _LEAST_SHARE = 0.5
 """Per cent of the width that a set takes at the least, to be seen and hit."""
 _EDGE = 1.2
+_SIGN_PX = 17.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -196,6 +197,12 @@ class _Room:
     def __init__(self) -> None:
         self._taken: dict[int, list[tuple[float, float]]] = {zoom: [] for zoom in ZOOMS}
 
+    def block(self, x: float, after_px: float) -> None:
+        """Keep a place free at every zoom, whatever else stands there."""
+        for zoom in ZOOMS:
+            start = x / 100 * _USUAL_PX * zoom
+            self._taken[zoom].append((start, start + after_px))
+
     def take(self, x: float, before_px: float, after_px: float) -> int:
         """The first zoom at which there is room around ``x`` (per cent); 99 where at none."""
         first = 99
@@ -221,11 +228,16 @@ def _blocks(result: Result, clock: _Clock, axis: _Axis) -> Iterable[Block]:
             drawn.append((number, one, x, max(end - x, _LEAST_SHARE)))
     rooms: dict[int, _Room] = {}
     zooms: dict[int, int] = {}
-    # What needs doing has the first claim on room.
-    for number, one, x, _ in sorted(drawn, key=lambda item: verdict_of(item[1].findings).rank):
+    # What needs doing has the first claim on room: its sign is always shown, its number goes
+    # before the others'.
+    ranked = sorted(drawn, key=lambda item: verdict_of(item[1].findings).rank)
+    signed = [item for item in ranked if verdict_of(item[1].findings) is not WHOLE]
+    for _, one, x, _ in signed:
+        rooms.setdefault(clock.body(one.frames[0]), _Room()).block(x, _SIGN_PX)
+    for number, one, x, _ in ranked:
         lane = rooms.setdefault(clock.body(one.frames[0]), _Room())
-        sign_px = 0 if verdict_of(one.findings) is WHOLE else 17
-        zooms[number] = lane.take(x, 2, sign_px + 8 * len(str(number)) + 4)
+        start = _SIGN_PX if verdict_of(one.findings) is not WHOLE else 0.0
+        zooms[number] = lane.take(x, -start, start + 8 * len(str(number)) + 4)
     for number, one, x, width in drawn:
         body = clock.body(one.frames[0])
         verdict = verdict_of(one.findings)

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from grouper.model import Finding
-from grouper.write.text import worst
+from grouper.model import SEVERITIES, Finding, Result, Severity
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,3 +27,33 @@ VERDICTS = (RESHOOT, LOOK, WHOLE)
 def verdict_of(findings: Iterable[Finding]) -> Verdict:
     """A problem means reshoot, a warning look closer; notes leave a set whole."""
     return {"problem": RESHOOT, "warning": LOOK}.get(worst(findings) or "", WHOLE)
+
+
+def worst(findings: Iterable[Finding]) -> Severity | None:
+    """The worst severity among findings; ``None`` where there are none."""
+    found = {finding.severity for finding in findings}
+    return next((severity for severity in SEVERITIES if severity in found), None)
+
+
+def headline(result: Result) -> Sequence[tuple[str, str]]:
+    """What ten seconds are enough for: (key of a sign or nothing, words), worst first."""
+    verdicts = [verdict_of(one.findings) for one in result.sets]
+    reshoot, look, whole = (verdicts.count(verdict) for verdict in VERDICTS)
+    said: list[tuple[str, str]] = []
+    if worst(result.findings) == "problem":
+        said.append(("reshoot", "trouble with the card itself"))
+    if not verdicts:
+        return [*said, ("", "no set on this card")]
+    if reshoot:
+        said.append(("reshoot", f"{many(reshoot, 'set')} to reshoot"))
+    if look:
+        said.append(("look", f"{many(look, 'set')} to look at closer"))
+    if reshoot or look:
+        return [*said, ("whole", f"{many(whole, 'set')} whole") if whole else ("", "none whole")]
+    words = "the one set is whole" if whole == 1 else f"all {whole} sets are whole"
+    return [*said, ("whole", words)]
+
+
+def many(number: int, word: str) -> str:
+    """Such as ``1 frame`` or ``3 frames``."""
+    return f"{number} {word}{'' if number == 1 else 's'}"

@@ -91,3 +91,20 @@ def test_no_sets(tmp_path: object) -> None:
 
 def test_many() -> None:
     assert [many(number, "set") for number in (0, 1, 2)] == ["0 sets", "1 set", "2 sets"]
+
+
+def test_a_narrow_table_keeps_what_is_wrong() -> None:
+    of = result()
+    for width in (40, 60, 72, 80, 100):
+        head, first, *_ = summary(of, Style(width=width)).splitlines()
+        assert head.split()[0] == "set"
+        assert "warning: mixed-iso" in first, width
+    assert "sure" not in summary(of, Style(width=60)).splitlines()[0]
+    assert "sure" in summary(of, Style(width=200)).splitlines()[0]
+
+
+def test_the_last_line_says_what_to_reshoot() -> None:
+    of = result()
+    last = "Trouble with the card itself, 1 set to look at closer, 1 set whole."
+    assert summary(of, PLAIN).splitlines()[-1] == last
+    assert findings_by_set(of, PLAIN).splitlines()[-1] == last
