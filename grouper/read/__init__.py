@@ -8,7 +8,9 @@ its reason, or as ignored.
 from __future__ import annotations
 
 import hashlib
+import logging
 import signal
+import struct
 import threading
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
@@ -60,6 +62,14 @@ LEAST_FILES_A_JOB: Final = 400
 _CHUNK: Final = 64
 """Files handed to a worker at once: large against the cost of handing over, small enough for
 progress to move."""
+
+UNFORESEEN: Final = (
+    ArithmeticError, AttributeError, LookupError, MemoryError, RecursionError, TypeError,
+    ValueError, struct.error,
+)  # fmt: skip
+"""What decoding can raise on bytes that nobody thought of."""
+
+log = logging.getLogger(__name__)
 
 _DIGEST_BYTES: Final = 1 << 20
 """Bytes hashed at a time."""
@@ -177,7 +187,20 @@ def _leave_interrupts_to_the_parent() -> None:
 
 
 def read_one(root: Path, file: str, *, settings: Settings) -> Outcome:
-    """Read one file, whatever it is: a frame, why it is none, or ``None`` for no picture."""
+    """Read one file, whatever it is: a frame, why it is none, or ``None`` for no picture.
+
+    Readers raise nothing but ``UnreadableFile``; should one meet bytes that nobody thought of,
+    that file is given up and the card goes on.
+    """
+    try:
+        return read_strictly(root, file, settings=settings)
+    except UNFORESEEN as error:
+        log.warning("%s: a bug in its reader: %s", file, error, exc_info=True)
+        return Unread(file=file, reason="damaged", detail="its bytes make no sense to the reader")
+
+
+def read_strictly(root: Path, file: str, *, settings: Settings) -> Outcome:
+    """As ``read_one``, but what nobody thought of is raised."""
     try:
         with open_source(root, file) as source:
             head = source.at(0, HEAD_BYTES)

@@ -59,7 +59,7 @@ def _note(source: Source, home: Box | None, make: str | None) -> Note:
     """The maker note, which is a TIFF block with offsets of its own."""
     block = child(source, home, _NOTE_BLOCK)
     head = source.at(block.start, 8) if block else b""
-    if block is None or head[:2] not in (b"II", b"MM"):
+    if block is None or len(head) < 8 or head[:2] not in (b"II", b"MM"):
         return Note()
     order = "<" if head[:2] == b"II" else ">"
     at = block.start + struct.unpack(order + "I", head[4:8])[0]

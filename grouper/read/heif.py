@@ -11,6 +11,7 @@ import struct
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from io import BytesIO
+from itertools import islice
 from pathlib import Path
 from typing import Final
 
@@ -33,6 +34,15 @@ _BRANDS: Final = frozenset({
 _AV1: Final = frozenset({b"avif", b"avis"})
 MOST_ITEMS: Final = 8192
 """Items of one picture: a tile each of 512 pixels, so thousands only in the largest."""
+MOST_EXTENTS: Final = 65_536
+"""Stretches of data of all items together; nearly every item has one. A stretch may be written
+in no bytes at all, so the length of the box does not bound them."""
+MOST_TIES: Final = 65_536
+"""Ties between items and properties: a tile has three or four."""
+MOST_TRIED: Final = 8
+"""Thumbnails and Exif items that are looked into; a picture has one of each, or none."""
+_HEAD: Final = 256
+"""Bytes of an item's entry or of a property that are read; what is used stands first."""
 _TURNS: Final = {0: 1, 1: 8, 2: 3, 3: 6}
 """Quarter turns anticlockwise (``irot``) as Exif orientations."""
 
@@ -110,8 +120,10 @@ def _kinds(source: Source, box: Box | None) -> tuple[dict[int, bytes], dict[int,
     if box is None or not head:
         return kinds, mimes
     for entry in boxes(source, box.start + (6 if head[0] == 0 else 8), box.end):
-        data = contents(source, entry)[:256]
-        if entry.name != b"infe" or data[0] < 2:
+        if entry.name != b"infe":
+            continue
+        data = _head(source, entry)
+        if data[0] < 2:
             continue
         wide = data[0] > 2
         number = struct.unpack_from(">I" if wide else ">H", data, 4)[0]
@@ -120,6 +132,10 @@ def _kinds(source: Source, box: Box | None) -> tuple[dict[int, bytes], dict[int,
         name, _, rest = data[at + 4 :].partition(b"\0")
         mimes[number] = rest.partition(b"\0")[0] if kinds[number] == b"mime" else name
     return kinds, mimes
+
+
+def _head(source: Source, box: Box) -> bytes:
+    return source.at(box.start, min(box.end - box.start, _HEAD))
 
 
 class _Reader:
@@ -146,6 +162,7 @@ def _extents(data: bytes, idat: Box | None) -> dict[int, tuple[Extent, ...]]:
     offset_width, length_width, base_width = widths >> 12, widths >> 8 & 15, widths >> 4 & 15
     index_width = widths & 15 if version in (1, 2) else 0
     found: dict[int, tuple[Extent, ...]] = {}
+    left = MOST_EXTENTS
     for _ in range(min(reader.take(2 if version < 2 else 4), MOST_ITEMS)):
         number = reader.take(2 if version < 2 else 4)
         method = reader.take(2) & 15 if version in (1, 2) else 0
@@ -153,7 +170,11 @@ def _extents(data: bytes, idat: Box | None) -> dict[int, tuple[Extent, ...]]:
         base = reader.take(base_width)
         origin = idat.start if method == 1 and idat is not None else 0
         extents = []
-        for _ in range(reader.take(2)):
+        count = reader.take(2)
+        left -= count
+        if left < 0:
+            raise ValueError("more stretches of data than any picture has")
+        for _ in range(count):
             reader.take(index_width)
             offset, length = reader.take(offset_width), reader.take(length_width)
             extents.append((origin + base + offset, length))
@@ -167,21 +188,24 @@ def _properties(
 ) -> tuple[dict[int, tuple[int, int]], dict[int, int]]:
     """Sizes and turns of the items (``ispe`` and ``irot``, tied to items by ``ipma``)."""
     shelf = child(source, box, b"ipco")
-    kept = list(boxes(source, shelf.start, shelf.end)) if shelf else []
+    kept = [
+        (item.name, _head(source, item)[:16])
+        for item in (boxes(source, shelf.start, shelf.end) if shelf else ())
+    ]
+    ties = _ties(contents(source, child(source, box, b"ipma")))
     sizes: dict[int, tuple[int, int]] = {}
     turns: dict[int, int] = {}
-    for number, index in _ties(contents(source, child(source, box, b"ipma"))):
+    for number, index in islice(ties, MOST_TIES):
         if not 0 < index <= len(kept):
             continue
-        item = kept[index - 1]
-        data = contents(source, item)[:16]
-        if item.name == b"ispe" and len(data) >= 12:
+        name, data = kept[index - 1]
+        if name == b"ispe" and len(data) >= 12:
             sizes.setdefault(number, struct.unpack(">II", data[4:12]))
-        elif item.name == b"clap" and len(data) == 16:  # what decoders cut the picture to
+        elif name == b"clap" and len(data) == 16:  # what decoders cut the picture to
             width, width_of, height, height_of = struct.unpack(">4I", data)
             if width_of and height_of:
                 sizes[number] = width // width_of, height // height_of
-        elif item.name == b"irot" and data:
+        elif name == b"irot" and data:
             turns[number] = data[0] & 3
     return sizes, turns
 
@@ -222,9 +246,8 @@ def _data(source: Source, items: Items, number: int) -> tuple[int, bytes]:
 
 def _tags(source: Source, items: Items) -> Tags:
     """The tags of the Exif item, which begins with the offset of its TIFF header."""
-    for number, kind in items.kinds.items():
-        if kind != b"Exif":
-            continue
+    exif = [number for number, kind in items.kinds.items() if kind == b"Exif"]
+    for number in exif[:MOST_TRIED]:
         at, data = _data(source, items, number)
         if len(data) < 12:
             continue
@@ -246,7 +269,7 @@ def _picture(
     source: Source, items: Items, file: str, size: tuple[int, int] | None
 ) -> PictureSource:
     """A JPEG-coded thumbnail item where there is one, else the file itself."""
-    for number, shown in items.thumbnails.items():
+    for number, shown in islice(items.thumbnails.items(), MOST_TRIED):
         if shown != items.primary or items.kinds.get(number) != b"jpeg":
             continue
         extents = items.extents.get(number, ())

@@ -33,7 +33,11 @@ def read(root: Path, file: str, settings: Settings) -> Frame:
     with open_source(root, file) as source:
         check_whole(source)
         tags, packet = Tags(), Packet()
+        told: set[bytes] = set()
         for box in boxes(source, 0, source.size):
+            if box.name in told:
+                continue
+            told.add(box.name)
             if box.name == b"Exif":
                 data = contents(source, box)
                 start = 4 + struct.unpack(">I", data[:4])[0] if len(data) > 4 else 0

@@ -167,7 +167,7 @@ def _canon(span: Span, order: str, base: int, fetch: Fetch) -> Note:
 
 def _nikon(span: Span, order: str, base: int, fetch: Fetch) -> Note:
     head = fetch(span.offset, 18)
-    if head[:6] != b"Nikon\0" or head[10:12] not in (b"II", b"MM"):
+    if len(head) < 18 or head[:6] != b"Nikon\0" or head[10:12] not in (b"II", b"MM"):
         return Note()
     inner = "<" if head[10:12] == b"II" else ">"
     origin = span.offset + 10
@@ -206,7 +206,7 @@ def _sony(span: Span, order: str, base: int, fetch: Fetch) -> Note:
 
 def _fujifilm(span: Span, order: str, base: int, fetch: Fetch) -> Note:
     head = fetch(span.offset, 12)
-    if head[:8] != b"FUJIFILM":
+    if len(head) < 12 or head[:8] != b"FUJIFILM":
         return Note()
     start = struct.unpack("<I", head[8:12])[0]
     note = _directory(fetch, "<", span.offset + start, span.offset)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import struct
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from io import BytesIO
 from pathlib import Path
 from typing import Final
@@ -32,6 +32,8 @@ class Chunks:
     tags: Tags = Tags()  # noqa: RUF009 - frozen and empty
     packet: Packet = Packet()  # noqa: RUF009 - frozen and empty
     whole: bool = False
+    told: set[bytes] = field(default_factory=set)
+    """Chunks of metadata that were looked at: the first of each counts."""
 
 
 def walk(source: Source) -> Chunks:
@@ -51,12 +53,20 @@ def walk(source: Source) -> Chunks:
         if name == b"IHDR" and length >= 8:
             width, height = struct.unpack(">II", source.at(start, 8))
             found.size = (width, height) if width and height else None
-        elif name == b"eXIf":
-            found.tags = parse_block(BytesIO(source.at(start, length)), base=start)
-        elif name == b"iTXt" and source.at(start, len(_XMP)) == _XMP:
-            found.packet = read_packet(source.at(start, length))
+        elif name in (b"eXIf", b"iTXt") and name not in found.told:
+            _metadata(found, source, name, start, length)
         at = start + length + 4
     return found
+
+
+def _metadata(found: Chunks, source: Source, name: bytes, start: int, length: int) -> None:
+    if name == b"eXIf":
+        found.tags = parse_block(BytesIO(source.at(start, length)), base=start)
+    elif source.at(start, min(length, len(_XMP))) == _XMP:
+        found.packet = read_packet(source.at(start, length))
+    else:
+        return
+    found.told.add(name)
 
 
 def read(root: Path, file: str, settings: Settings) -> Frame:

@@ -45,6 +45,13 @@ this is rubbish read as a directory."""
 MOST_VALUES: Final = 8192
 """Bytes of text or numbers in one tag that are still decoded; none that we use is longer."""
 
+MOST_NUMBERS: Final = 64
+"""Numbers in one tag that are still decoded, where each is a value of two or more bytes: of
+those used the pointers to sub-directories are the most, up to about ten."""
+
+MOST_IN_ALL: Final = 65_536
+"""Values decoded of one block, failed attempts included: a raw has some hundreds that we use."""
+
 MOST_DIRECTORIES: Final = 16
 """Main and sub-directories looked at in one file: raws have up to about ten."""
 
@@ -180,6 +187,7 @@ class _Header(ExifHeader):
         self.base = base
         self.values: dict[tuple[str, int], Value] = {}
         self.spans: dict[tuple[str, int], Span] = {}
+        self.left = MOST_IN_ALL
 
     def dump_ifd(
         self,
@@ -208,8 +216,16 @@ class _Header(ExifHeader):
                 inline = number * _BYTES_OF_TYPE.get(kind, 1) <= 4
                 offset = self.base + (entry + 8 if inline else place)
                 self.spans.setdefault(key, Span(offset, kind, number))
-            elif tag in wanted and key not in self.values and number <= MOST_VALUES:
+            elif tag in wanted and key not in self.values and self._may_decode(kind, number):
                 self._keep_value(key, entry, names.get(tag), stop_tag)
+
+    def _may_decode(self, kind: int, number: int) -> bool:
+        """Whether so many values of that type are still to be decoded."""
+        most = MOST_VALUES if _BYTES_OF_TYPE.get(kind) == 1 else MOST_NUMBERS
+        if number > min(most, self.left):
+            return False
+        self.left -= max(number, 1)
+        return True
 
     def _keep_value(self, key: tuple[str, int], entry: int, known: Any, stop_tag: str) -> None:
         directory, tag = key

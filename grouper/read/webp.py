@@ -60,8 +60,12 @@ def read(root: Path, file: str, settings: Settings) -> Frame:
         if 8 + struct.unpack("<I", source.at(4, 4))[0] > source.size:
             raise UnreadableFile("truncated", "it is shorter than its head says")
         size, tags, packet = None, Tags(), Packet()
+        told: set[bytes] = set()
         for name, at, length in _chunks(source):
             size = size or _size(source, name, at)
+            if name in told:
+                continue
+            told.add(name)
             if name == b"EXIF":
                 data = source.at(at, length)
                 skip = 6 if data[:6] == b"Exif\0\0" else 0

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import struct
 import warnings
 from collections.abc import Callable
 from datetime import datetime
@@ -17,10 +16,10 @@ from grouper.errors import UnreadableFile
 from grouper.model import Frame
 from grouper.read import READERS, read_one
 from grouper.settings import Settings
-from tests.read.files import Blob, exif_of, jpeg_bytes, short, tiff, with_thumbnail, write_photo
+from tests.read.containers import SMALL, box, cr3, heif_with_thumbnail, jxl, mrw, raf
+from tests.read.files import exif_of, jpeg_bytes, tiff, with_thumbnail, write_photo
 
 pillow_heif = pytest.importorskip("pillow_heif")
-SMALL = jpeg_bytes((160, 120))
 
 
 @pytest.fixture(autouse=True)
@@ -102,16 +101,6 @@ def test_png_with_xmp(tmp_path: Path) -> None:
     assert attitude.pitch_deg == -30.0
 
 
-def box(name: bytes, *contents: bytes) -> bytes:
-    data = b"".join(contents)
-    return struct.pack(">I4s", len(data) + 8, name) + data
-
-
-def jxl(exif: bytes, rest: bytes = b"") -> bytes:
-    head = box(b"JXL ", b"\r\n\x87\n") + box(b"ftyp", b"jxl \0\0\0\0jxl ")
-    return head + box(b"Exif", bytes(4) + exif) + box(b"jxlc", b"\xff\x0a" + bytes(60)) + rest
-
-
 def test_jpeg_xl(tmp_path: Path) -> None:
     path = tmp_path / "QMK_0417.jxl"
     path.write_bytes(jxl(exif_of(size=(6000, 4000), orientation=6).tobytes()[6:]))
@@ -119,24 +108,6 @@ def test_jpeg_xl(tmp_path: Path) -> None:
     assert (frame.model, frame.width_px, frame.height_px) == ("Q5", 6000, 4000)
     assert frame.picture is None
     assert reason(tmp_path, "cut.jxl", path.read_bytes()[:-20]) == "truncated"
-
-
-def cr3(preview: bytes = SMALL) -> bytes:
-    first = tiff({0x010F: "Quillmark", 0x0110: "Q5", 0x0112: short(8)})
-    exif = tiff({0x9003: "2026:03:14 09:14:12", 0x920A: 24.0, 0xA002: 6000, 0xA003: 4000})
-    gps = tiff({0x01: "N", 0x02: Blob(b"")})
-    home = box(
-        b"uuid",
-        bytes.fromhex("85c0b687820f11e08111f4ce462b6a48"),
-        box(b"CNCV", b"version"),
-        box(b"CMT1", first),
-        box(b"CMT2", exif),
-        box(b"CMT3", tiff({0x0095: "Quillmark 24-70"})),
-        box(b"CMT4", gps),
-        box(b"THMB", bytes(16), preview),
-    )
-    head = box(b"ftyp", b"crx \0\0\0\1crx isom")
-    return head + box(b"moov", home) + box(b"mdat", bytes(500))
 
 
 def test_cr3(tmp_path: Path) -> None:
@@ -156,13 +127,6 @@ def test_cr3(tmp_path: Path) -> None:
     assert reason(tmp_path, "half.CR3", empty) == "truncated"
 
 
-def raf(jpeg: bytes) -> bytes:
-    data = b"FUJIFILMCCD-RAW 0201".ljust(84, b"\0")
-    start = 84 + 24
-    raw_at = start + len(jpeg)
-    return data + struct.pack(">6I", start, len(jpeg), 0, 0, raw_at, 500) + jpeg + bytes(500)
-
-
 def test_raf(tmp_path: Path) -> None:
     block = with_thumbnail(exif_of(size=(6000, 4000), orientation=6).tobytes(), SMALL)
     data = raf(jpeg_bytes((640, 427), exif=block))
@@ -177,12 +141,6 @@ def test_raf(tmp_path: Path) -> None:
     assert reason(tmp_path, "cut.RAF", data[:-100]) == "truncated"
     assert reason(tmp_path, "head.RAF", data[:90]) == "truncated"
     assert reason(tmp_path, "bare.RAF", raf(jpeg_bytes())) == "no-metadata"
-
-
-def mrw(block: bytes) -> bytes:
-    blocks = b"\0PRD" + struct.pack(">I", 8) + bytes(8)
-    blocks += b"\0TTW" + struct.pack(">I", len(block)) + block
-    return b"\0MRM" + struct.pack(">I", len(blocks)) + blocks + bytes(500)
 
 
 def test_mrw(tmp_path: Path) -> None:
@@ -214,30 +172,9 @@ def test_heif_with_a_part_missing(tmp_path: Path, change: Callable[[bytes], byte
 
 
 def test_a_heif_thumbnail_that_is_a_jpeg(tmp_path: Path) -> None:
-    def items(offset: int) -> bytes:
-        infe = b"".join(
-            box(b"infe", b"\2\0\0\0", struct.pack(">HH", number, 0), kind, b"\0")
-            for number, kind in ((1, b"hvc1"), (2, b"jpeg"))
-        )
-        place = struct.pack(">HHHII", 2, 0, 1, offset, len(SMALL))
-        return box(
-            b"meta",
-            bytes(4),
-            box(b"pitm", bytes(4), struct.pack(">H", 1)),
-            box(b"iinf", bytes(4), struct.pack(">H", 2), infe),
-            box(b"iloc", bytes(4), b"\x44\0", struct.pack(">H", 1), place),
-            box(b"iref", bytes(4), box(b"thmb", struct.pack(">HHH", 2, 1, 1))),
-            box(
-                b"iprp",
-                box(b"ipco", box(b"ispe", bytes(4), struct.pack(">II", 4000, 3000))),
-                box(b"ipma", bytes(4), struct.pack(">IHBB", 1, 1, 1, 1)),
-            ),
-        )
-
-    head = box(b"ftyp", b"heic\0\0\0\0mif1heic")
-    offset = len(head) + len(items(0)) + 8
+    data, offset = heif_with_thumbnail(SMALL)
     path = tmp_path / "QMK_0001.HEIC"
-    path.write_bytes(head + items(offset) + box(b"mdat", SMALL))
+    path.write_bytes(data)
     frame = frame_of(path)
     assert (frame.width_px, frame.height_px) == (4000, 3000)
     assert frame.picture is not None
