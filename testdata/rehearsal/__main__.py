@@ -86,20 +86,32 @@ def score(
 
 
 @main.command()
-@click.option("--days", default=6, show_default=True, help="How many whole days.")
-@click.option("--rounds", default=2, show_default=True, help="How many cards of each situation.")
+@click.option(
+    "--days", default=6, type=click.IntRange(1), show_default=True, help="How many whole days."
+)
+@click.option(
+    "--rounds",
+    default=2,
+    type=click.IntRange(0),
+    show_default=True,
+    help="How many cards of each situation.",
+)
 @click.option("--tune", is_flag=True, help="On the seeds for tuning; prints, writes nothing.")
 @click.option("--work", default=ROOT / ".rehearsal", type=click.Path(path_type=Path))
 @click.option("--readme", default=ROOT / "README.md", type=click.Path(path_type=Path))
 @click.option("--jobs", default=usual_jobs(), show_default=True)
 def table(days: int, rounds: int, tune: bool, work: Path, readme: Path, jobs: int) -> None:
     """Render, group, score, and renew the accuracy table in the README."""
+    if not tune:
+        _check_markers(readme)
     seeds = TUNE_SEEDS if tune else REPORT_SEEDS
     home = work / ("tune" if tune else "report")
     situations = [situation_card(part.name, seed) for seed in seeds[:rounds] for part in SITUATIONS]
     whole_days = [day_card(seed) for seed in seeds[:days]]
     parts = []
     for title, cards in (("rendered situations", situations), ("rendered days", whole_days)):
+        if not cards:
+            continue
         folders = ensure_rendered(cards, home, jobs)
         parts.append((title, score_folders(folders, home / "out", jobs=jobs)))
     real = find_cards([REAL]) if REAL.is_dir() else []
@@ -120,6 +132,14 @@ def table(days: int, rounds: int, tune: bool, work: Path, readme: Path, jobs: in
     old = readme.read_text(encoding="utf-8")
     readme.write_text(renew_between_markers(old, text), encoding="utf-8")
     click.echo(f"renewed the table in {readme}")
+
+
+def _check_markers(readme: Path) -> None:
+    """Find out before the long work, not after it, that the table has no place to go."""
+    try:
+        renew_between_markers(readme.read_text(encoding="utf-8"), "")
+    except (OSError, ValueError) as error:
+        raise click.ClickException(f"{readme}: {error}") from error
 
 
 @main.command()

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from PIL import Image as Pillow
 
 from testdata.rehearsal import exif
-from testdata.rehearsal.camera import develop, expose
+from testdata.rehearsal.camera import develop, expose, pointing, shot_rotation
 from testdata.rehearsal.exif import Field
 from testdata.rehearsal.marks import aperture_mark, shutter_mark
 from testdata.rehearsal.paint import Image, as_image, pink
@@ -216,6 +216,11 @@ def _optics_fields(shot: Shot, width: int, height: int) -> list[Field]:
             else Fraction(round(shot.focus_m * 1000), 1000)
         )
         fields.append(Field(0x9206, exif.RATIONAL, metres))
+    if body.level_tag:
+        # Levels in bodies are good to about half a degree and written to a tenth.
+        rng = np.random.default_rng([shot.seed, 12])
+        pitch = pointing(shot_rotation(shot))[1] + float(rng.normal(0, 0.3))
+        fields.append(Field(0x9405, exif.SRATIONAL, Fraction(round(pitch * 10), 10)))
     if shot.look == "composite":
         fields.append(Field(0xA460, exif.SHORT, 3))
     return fields

@@ -59,6 +59,8 @@ class Body:
     prefix: str = "QMK_"
     naming: Literal["counter", "time"] = "counter"
     distance_tag: bool = False
+    level_tag: bool = False
+    """Writes its pitch as CameraElevationAngle (Exif 2.31)."""
     k1: float = 0.0
     """Radial distortion: r' = r (1 + k1 r^2), r in units of the half diagonal."""
 

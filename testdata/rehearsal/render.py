@@ -32,7 +32,7 @@ def render_card(card: Card, folder: Path, jobs: int = 2) -> None:
 
 def render_cards(cards: Sequence[tuple[Card, Path]], jobs: int = 2) -> None:
     """Render several cards, each in one process; a single card's frames are shared out."""
-    if len(cards) == 1 or jobs <= 1:
+    if len(cards) <= 1 or jobs <= 1:
         for card, folder in cards:
             render_card(card, folder, jobs)
         return

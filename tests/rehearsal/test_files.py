@@ -150,6 +150,13 @@ def test_focus_distance_where_the_body_writes_it() -> None:
     assert "EXIF SubjectDistance" not in tags_of(made(focus_m=2.5))
 
 
+def test_level_where_the_body_writes_it() -> None:
+    data = made(body=replace(Q5, level_tag=True), pitch_deg=12.0)
+    angle = Image.open(io.BytesIO(data)).getexif().get_ifd(0x8769)[0x9405]
+    assert float(angle) == pytest.approx(12.0, abs=1.5)
+    assert 0x9405 not in Image.open(io.BytesIO(made())).getexif().get_ifd(0x8769)
+
+
 def test_position() -> None:
     tags = tags_of(made(gps=(46.5125, -9.75, 1804.0)))
     assert str(tags["GPS GPSLatitudeRef"]) == "N"

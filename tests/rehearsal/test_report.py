@@ -126,6 +126,15 @@ def test_commands_refuse_with_a_sentence(tmp_path: Path) -> None:
     assert "no folder" in result.output
 
 
+def test_table_finds_out_first_that_there_are_no_markers(tmp_path: Path) -> None:
+    readme = tmp_path / "README.md"
+    readme.write_text("nothing here")
+    result = CliRunner().invoke(main, ["table", "--readme", str(readme)])
+    assert result.exit_code == 1
+    assert "markers" in result.output
+    assert readme.read_text() == "nothing here"
+
+
 def test_situations_are_listed() -> None:
     result = CliRunner().invoke(main, ["situations"])
     assert "brisk-beside-singles" in result.output
