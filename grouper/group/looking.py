@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from grouper.contracts import Eye
-from grouper.group.pairs import Pairs
+from grouper.group.pairs import FOR_GOOD, Pairs, changed_names
 from grouper.model import Frame, Sighting
 
 SURE = 0.5
@@ -22,6 +22,9 @@ MOST_MISSES = 3
 frame of blank sky."""
 FEWEST_TO_CLOSE = 4
 """No lens but a fisheye closes a circle with fewer frames."""
+LONGEST_CHANGE_S = 120.0
+"""A slip of the zoom or the lens within a set is mended at once; two minutes later with another
+focal length, lens, orientation or size it is another subject (common practice, no source)."""
 LONGEST_PAUSE_S = 1800.0
 """Half an hour later nobody goes on with a sweep: the light has changed."""
 
@@ -29,7 +32,7 @@ LONGEST_PAUSE_S = 1800.0
 def look_at_neighbours(pairs: Pairs, eye: Eye) -> None:
     """Fill ``pairs.sightings`` with all neighbours and the ties back into their chains."""
     count = len(pairs.frames)
-    ask(pairs, eye, [(i, i + 1) for i in range(count - 1)])
+    ask(pairs, eye, [(i, i + 1) for i in range(count - 1) if _worth_a_look(pairs, i)])
     ask(pairs, eye, chain_ties(pairs))
 
 
@@ -60,11 +63,22 @@ def chain_ties(pairs: Pairs) -> list[tuple[int, int]]:
         misses += 1
         if misses > MOST_MISSES or float(pairs.pause_s[i]) > LONGEST_PAUSE_S:
             anchor = []
-        wanted += [(k, i + 1) for k in _sample(anchor) if k != i]
+        if anchor and not _changed_for_good(pairs, anchor[-1], i + 1):
+            wanted += [(k, i + 1) for k in _sample(anchor) if k != i]
         chain = [i + 1]
     if len(chain) >= 2:
         wanted += _closing(chain)
     return wanted
+
+
+def _worth_a_look(pairs: Pairs, i: int) -> bool:
+    """Whether pictures could still make neighbours one set: not after a walk with another lens."""
+    walked = float(pairs.pause_s[i]) > LONGEST_CHANGE_S
+    return not (walked and any(pairs.changed[name][i] for name in FOR_GOOD))
+
+
+def _changed_for_good(pairs: Pairs, i: int, j: int) -> bool:
+    return bool(set(changed_names(pairs.frames[i], pairs.frames[j])) & set(FOR_GOOD))
 
 
 def _closing(chain: Sequence[int]) -> list[tuple[int, int]]:
