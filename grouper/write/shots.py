@@ -16,6 +16,9 @@ MOST_PICTURE_BYTES = 34_000_000
 """Pictures on one page, in base64. More makes a page that a phone will not open; the frames
 beyond it are shown without a picture, and the page says so."""
 
+_LONGEST_LABEL = 14
+"""Signs of a name that stand in a small picture; names made by programs differ at the end."""
+
 PAIR_CODES = frozenset(("missing-frame", "thin-overlap", "open-circle"))
 """Findings about what lies between two frames: neither of them is odd."""
 
@@ -63,7 +66,7 @@ class Shot:
     alt: str
     """Such as ``QMK_0417.JPG, view 3 of 8, other ISO``."""
     label: str
-    """Its file number, or its name where it has none."""
+    """Its file number, or the end of its name where it has none."""
     captions: tuple[str, ...] = ()
     marks: tuple[Mark, ...] = ()
     spare: bool = False
@@ -104,7 +107,7 @@ class Album:
             picture=self.pictures.get(frame.file),
             size_px=_size(frame),
             alt=alt,
-            label=f"{frame.counter:04d}" if frame.counter is not None else frame.name,
+            label=_label(frame),
             captions=captions,
             marks=marks,
             spare=spare,
@@ -210,6 +213,13 @@ def pair_findings(one: Set, codes: Iterable[str]) -> dict[frozenset[str], Findin
 def files_of(members: Sequence[Member]) -> set[str]:
     """The main files of members."""
     return {member.frame.file for member in members}
+
+
+def _label(frame: Frame) -> str:
+    if frame.counter is not None:
+        return f"{frame.counter:04d}"
+    stem = frame.name.rsplit(".", 1)[0] or frame.name
+    return stem if len(stem) <= _LONGEST_LABEL else "…" + stem[1 - _LONGEST_LABEL :]
 
 
 def _size(frame: Frame) -> tuple[int, int]:

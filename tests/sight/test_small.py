@@ -8,6 +8,8 @@ import pytest
 from PIL import Image
 
 from grouper.model import Frame, PictureSource
+from grouper.pipeline import run
+from grouper.settings import Settings, SightSettings
 from grouper.sight.small import SmallPictures, small_picture
 from tests.support import frame
 
@@ -141,6 +143,13 @@ def test_progress_is_told(tmp_path: Path) -> None:
     )
     dict(pictures)
     assert told[-1] == ("drawing", 3, 3)
+
+
+@pytest.mark.parametrize("looks", [True, False])
+def test_people_see_pictures_even_without_sight(tmp_path: Path, looks: bool) -> None:
+    frames = [stored(tmp_path, split(90, 60), n) for n in range(2)]
+    settings = Settings(sight=SightSettings(enabled=looks))
+    assert sorted(run([tmp_path], settings).pictures) == [one.file for one in frames]
 
 
 def test_photographs_are_only_read(tmp_path: Path) -> None:

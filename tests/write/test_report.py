@@ -162,9 +162,9 @@ def test_what_needs_doing_stands_first_and_worst_first() -> None:
 @pytest.mark.parametrize(
     ("sets", "words"),
     [
-        ((), "no set on this card"),
-        ((bracket(),), "the one set is whole"),
-        ((bracket(), bracket(id="b")), "all 2 sets are whole"),
+        ((), "No set on this card"),
+        ((bracket(),), "The one set is whole"),
+        ((bracket(), bracket(id="b")), "All 2 sets are whole"),
         ((panorama(), bracket()), "1 set to look at closer 1 set whole"),
         (
             (bracket(findings=(finding("short-bracket", "problem"),)),),
@@ -292,4 +292,4 @@ def test_an_empty_card() -> None:
     read = page(empty)
     assert "0 files: 0 frames, 0 companions, 0 unread, 0 ignored." in read.text
     assert "None." in read.texts["p"]
-    assert "no set on this card" in read.texts["span"]
+    assert "No set on this card" in read.texts["span"]
