@@ -193,7 +193,8 @@ def _moved_m(a: Frame, b: Frame) -> float:
         return math.nan
     lat_a, lon_a, lat_b, lon_b = (float(value) for value in known if value is not None)
     north = (lat_b - lat_a) * EARTH_M_PER_DEG
-    east = (lon_b - lon_a) * EARTH_M_PER_DEG * math.cos(math.radians((lat_a + lat_b) / 2))
+    across = (lon_b - lon_a + 180.0) % 360.0 - 180.0  # the short way over the date line
+    east = across * EARTH_M_PER_DEG * math.cos(math.radians((lat_a + lat_b) / 2))
     return math.hypot(north, east)
 
 
