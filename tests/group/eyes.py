@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
+from grouper.contracts import Eye
 from grouper.group import group_frames
+from grouper.group.evidence import Evidence, weigh
+from grouper.group.looking import look_at_neighbours
+from grouper.group.pairs import Pairs, gather_pairs
+from grouper.group.strands import build_strands
 from grouper.model import Frame, Glance, Grouping, Pointing, Scan, Sighting, Solution
 from grouper.optics import overlap_rectilinear
 from grouper.settings import Settings
@@ -88,6 +93,21 @@ class KnowingEye:
         )
 
 
+class UnknowingEye:
+    """Knows nothing, as with ``--no-sight``."""
+
+    def glance(self, frames: Sequence[Frame]) -> list[Glance | None]:
+        return [None] * len(frames)
+
+    def compare(self, pairs: Sequence[tuple[Frame, Frame]]) -> list[Sighting | None]:
+        return [None] * len(pairs)
+
+    def solve(
+        self, frames: Sequence[Frame], sightings: Sequence[tuple[int, int, Sighting]]
+    ) -> Solution | None:
+        return None
+
+
 def sweep(
     first: int,
     at_s: float,
@@ -122,11 +142,66 @@ def bracket(
     ]
 
 
-def grouped(shots: Sequence[Shot]) -> Grouping:
-    """Group scripted shots with an eye that knows the truth."""
-    eye = KnowingEye({shot.frame.file: shot for shot in shots})
+def on_stops(
+    first: int,
+    at_s: float,
+    yaws: Sequence[float],
+    evs: Sequence[float],
+    *,
+    place: str = "ridge",
+    view_s: float = 8.0,
+) -> list[Shot]:
+    """Shots of a sweep with a bracket at each view, views ``view_s`` apart."""
+    size = len(evs)
+    return [
+        shot
+        for i, yaw in enumerate(yaws)
+        for shot in bracket(first + size * i, at_s + view_s * i, evs, yaw=yaw, place=place)
+    ]
+
+
+def knowing(shots: Sequence[Shot]) -> KnowingEye:
+    """An eye that knows the truth about these shots."""
+    return KnowingEye({shot.frame.file: shot for shot in shots})
+
+
+def grouped(shots: Sequence[Shot], eye: Eye | None = None) -> Grouping:
+    """Group scripted shots, with an eye that knows the truth unless another is given."""
     scan = Scan(root="/card", cards=("/card",), frames=tuple(shot.frame for shot in shots))
-    return group_frames(scan, eye, Settings())
+    return group_frames(scan, eye or knowing(shots), Settings())
+
+
+def blindly(shots: Sequence[Shot]) -> Grouping:
+    """Group scripted shots without looking at pictures."""
+    return grouped(shots, UnknowingEye())
+
+
+def pairs_of(shots: Sequence[Shot], eye: Eye | None = None) -> Pairs:
+    """The looked-at pairs of shots of one body."""
+    (strand,) = build_strands(shot.frame for shot in shots)
+    eye = eye or knowing(shots)
+    pairs = replace(gather_pairs(strand), glances=tuple(eye.glance(strand.frames)))
+    look_at_neighbours(pairs, eye)
+    return pairs
+
+
+def evidence_of(shots: Sequence[Shot], eye: Eye | None = None) -> Evidence:
+    """The weighed evidence about shots of one body."""
+    return weigh(pairs_of(shots, eye))
+
+
+def everyone(grouping: Grouping) -> list[str]:
+    """Every file of a grouping, as often as it stands in it."""
+    return sorted(
+        [f.file for s in grouping.sets for f in s.frames]
+        + [f.file for f in (*grouping.singles, *grouping.dividers)]
+        + [p.file for p in grouping.previews]
+    )
+
+
+def run(first: int, last: int) -> list[int]:
+    """File numbers from first to last."""
+    return list(range(first, last + 1))
 
 
 def numbers(grouping: Grouping) -> list[tuple[str, list[int | None]]]:

@@ -6,23 +6,20 @@ from dataclasses import replace
 
 import pytest
 
-from grouper.model import Grouping
 from tests.group.eyes import (
     BLACK,
     Shot,
     bracket,
+    everyone,
     grouped,
     numbers,
+    run,
     singles,
     sweep,
 )
 from tests.support import frame
 
 SEVEN = [0, 35, 70, 105, 140, 175, 210]
-
-
-def run(first: int, last: int) -> list[int]:
-    return list(range(first, last + 1))
 
 
 STORIES = {
@@ -92,14 +89,6 @@ STORIES = {
 @pytest.mark.parametrize(("shots", "expected"), STORIES.values(), ids=STORIES.keys())
 def test_what_belongs_together(shots: list[Shot], expected: list[tuple[str, list[int]]]) -> None:
     assert numbers(grouped(shots)) == expected
-
-
-def everyone(grouping: Grouping) -> list[str]:
-    return sorted(
-        [f.file for s in grouping.sets for f in s.frames]
-        + [f.file for f in (*grouping.singles, *grouping.dividers)]
-        + [p.file for p in grouping.previews]
-    )
 
 
 @pytest.mark.parametrize("shots", [story[0] for story in STORIES.values()], ids=STORIES.keys())

@@ -1,0 +1,41 @@
+"""Growing a stretch frame by frame, and when it is given up."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from grouper.group.stretches import FALLEN, HOPELESS, grow
+
+
+def table(values: list[float]) -> Callable[[int], float]:
+    return lambda link: values[link]
+
+
+def test_every_end_is_yielded_with_its_sum() -> None:
+    assert list(grow(0, 3, table([1.0, 2.0, -0.5]))) == [(1, 1.0), (2, 3.0), (3, 2.5)]
+
+
+def test_a_stretch_may_start_later_and_reaches_no_further_than_told() -> None:
+    assert [end for end, _ in grow(1, 3, table([9.0, 1.0, 1.0, 1.0]))] == [2, 3]
+    assert [end for end, _ in grow(0, 9, table([1.0] * 9), longest=4)] == [1, 2, 3]
+    assert list(grow(2, 2, table([]))) == []
+
+
+def test_a_stretch_below_hope_is_given_up() -> None:
+    assert list(grow(0, 3, table([HOPELESS - 0.1, 99.0, 99.0]))) == []
+
+
+def test_a_stretch_that_fell_from_its_best_is_given_up_though_still_positive() -> None:
+    found = list(grow(0, 3, table([20.0, -FALLEN - 0.1, 5.0])))
+    assert found == [(1, 20.0)]
+
+
+def test_pairs_are_asked_for_in_order_and_once() -> None:
+    asked: list[int] = []
+
+    def weight(link: int) -> float:
+        asked.append(link)
+        return 1.0
+
+    assert len(list(grow(3, 7, weight))) == 4
+    assert asked == [3, 4, 5, 6]
