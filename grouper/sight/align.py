@@ -203,35 +203,45 @@ class Detail:
     blocks: float
 
 
-def fits(
-    a: Level, camera_a: Pinhole, b: Level, camera_b: Pinhole, turns: DoubleArray
-) -> list[Fit | None]:
-    """Correlation over the true overlap after the exact warp; ``None`` without overlap.
+def fit(
+    a: Level, camera_a: Pinhole, b: Level, camera_b: Pinhole, turn: DoubleArray
+) -> tuple[Fit, Detail] | None:
+    """Agreement over the true overlap after the exact warp; ``None`` without overlap.
 
     Args:
         a: the first picture.
         camera_a: its camera.
-        b: the second picture.
+        b: the second picture, same level.
         camera_b: its camera.
-        turns: rotations from the first camera to the second, of shape (k, 3, 3).
+        turn: rotation from the first camera to the second, of shape (3, 3).
     """
-    columns, rows, insides = project(directions(camera_a), turns, camera_b)
-    found: list[Fit | None] = []
-    for column, row, inside in zip(columns, rows, insides, strict=True):
-        at = np.flatnonzero(inside)
-        enough = at.size >= _LEAST_POINTS
-        found.append(_fit(a, b, column[at], row[at], at) if enough else None)
-    return found
+    columns, rows, insides = project(directions(camera_a), turn[None], camera_b)
+    column, row, inside = columns[0], rows[0], insides[0]
+    at = np.flatnonzero(inside)
+    if at.size < _LEAST_POINTS:
+        return None
+    seen = sample(b.band, column, row)
+    agreed = _fit(a, b, column[at], row[at], seen[at], at)
+    common = inside.reshape(a.band.shape)
+    return agreed, _detail(seen.reshape(a.band.shape), a.band, common)
 
 
-def _fit(a: Level, b: Level, column: FloatArray, row: FloatArray, at: NDArray[np.intp]) -> Fit:
+def _fit(
+    a: Level,
+    b: Level,
+    column: FloatArray,
+    row: FloatArray,
+    seen: FloatArray,
+    at: NDArray[np.intp],
+) -> Fit:
     down, right = np.divmod(at, a.width)
     move = float(right.mean() - column.mean()), float(down.mean() - row.mean())
-    seen = sample(b.band, column, row)
     there = a.band.ravel()[at]
-    nearest = (row + 0.5).astype(np.intp).clip(0, b.height - 1) * b.width
-    nearest += (column + 0.5).astype(np.intp).clip(0, b.width - 1)
-    good = a.good.ravel()[at] & b.good.ravel()[nearest]
+    good = a.good.ravel()[at]
+    if not b.good.all():
+        nearest = (row + 0.5).astype(np.intp).clip(0, b.height - 1) * b.width
+        nearest += (column + 0.5).astype(np.intp).clip(0, b.width - 1)
+        good = good & b.good.ravel()[nearest]
     count = int(np.count_nonzero(good))
     if _LEAST_POINTS <= count < at.size and count >= at.size // 4:
         seen, there = seen[good], there[good]
@@ -239,16 +249,12 @@ def _fit(a: Level, b: Level, column: FloatArray, row: FloatArray, at: NDArray[np
     return Fit(correlation(seen, there), at.size, at.size / a.band.size, move_share)
 
 
-def detail(a: Level, camera_a: Pinhole, b: Level, camera_b: Pinhole, turn: DoubleArray) -> Detail:
-    """Look closer at a fit: slopes and blocks of the first picture's grid."""
-    column, row, inside = project(directions(camera_a), turn[None], camera_b)
-    seen = sample(b.band, column[0], row[0]).reshape(a.band.shape)
-    common = inside[0].reshape(a.band.shape)
+def _detail(seen: FloatArray, there: FloatArray, common: BoolArray) -> Detail:
     along = common[:, 1:] & common[:, :-1]
     below = common[1:] & common[:-1]
-    right = correlation(np.diff(seen, axis=1)[along], np.diff(a.band, axis=1)[along])
-    down = correlation(np.diff(seen, axis=0)[below], np.diff(a.band, axis=0)[below])
-    return Detail(right, down, _agreeing_blocks(seen * common, a.band * common, common))
+    right = correlation((seen[:, 1:] - seen[:, :-1])[along], (there[:, 1:] - there[:, :-1])[along])
+    down = correlation((seen[1:] - seen[:-1])[below], (there[1:] - there[:-1])[below])
+    return Detail(right, down, _agreeing_blocks(seen * common, there * common, common))
 
 
 def _agreeing_blocks(seen: FloatArray, there: FloatArray, common: BoolArray) -> float:

@@ -30,11 +30,11 @@ of the wrong ones more than half."""
 _GROUND_SHARES = (0.4, 0.3, 0.25)
 """Share of the pixels of each level, the steepest ones, that alignment uses: the rest add
 little but time."""
-_COARSE_STEPS, _FINE_STEPS = 4, 3
+_COARSE_STEPS, _FINE_STEPS = 3, 3
 _NOTHING = 0.01
 """Certainty where no match was even begun."""
 _WORTH_POLISHING = 0.5
-_POLISH_SHARE, _POLISH_STEPS = 0.5, 2
+_POLISH_SHARE, _POLISH_STEPS = 0.5, 1
 """Half the pixels instead of a quarter take the misfit from 0.25 to 0.22 degrees (median)."""
 _CLEAR = 1.5
 """A candidate that stands this far above the next needs no second look."""
@@ -150,6 +150,8 @@ def best_match(
     chosen = [one for one in found[:_CANDIDATES] if one.score >= _LEAST_SCORE]
     if not chosen:
         return None
+    if chosen[0].margin >= _CLEAR:
+        chosen = chosen[:1]
     turns, promise = _aligned(
         a, b, focal_shares, np.stack([one.turn for one in chosen]), SEARCH, _COARSE_STEPS
     )
@@ -162,14 +164,14 @@ def best_match(
     if not keep:
         return None
     turns, _ = _aligned(a, b, focal_shares, turns[keep], FINE, _FINE_STEPS)
-    camera_a, camera_b = a.pinhole(FINE, focal_shares[0]), b.pinhole(FINE, focal_shares[1])
-    fits = align.fits(a.level(FINE), camera_a, b.level(FINE), camera_b, turns)
     matches = [
-        _judged(a, b, focal_shares, turn, fit, chosen[at])
-        for at, turn, fit in zip(keep, turns, fits, strict=True)
-        if fit is not None and fit.overlap >= LEAST_OVERLAP / 2
+        _judged(a, b, focal_shares, turn, chosen[at]) for at, turn in zip(keep, turns, strict=True)
     ]
-    return max(matches, key=lambda match: match.certainty, default=None)
+    return max(
+        (match for match in matches if match is not None),
+        key=lambda match: match.certainty,
+        default=None,
+    )
 
 
 def _judged(
@@ -177,13 +179,14 @@ def _judged(
     b: Plate,
     focal_shares: tuple[float, float],
     turn: DoubleArray,
-    fit: align.Fit,
     candidate: Candidate,
-) -> Match:
+) -> Match | None:
     camera_a, camera_b = a.pinhole(FINE, focal_shares[0]), b.pinhole(FINE, focal_shares[1])
-    detail = align.detail(a.level(FINE), camera_a, b.level(FINE), camera_b, turn)
+    agreed = align.fit(a.level(FINE), camera_a, b.level(FINE), camera_b, turn)
+    if agreed is None or agreed[0].overlap < LEAST_OVERLAP / 2:
+        return None
     roll = float(rotation_vector(turn)[2])
-    evidence = Evidence(fit, detail, roll, candidate.margin)
+    evidence = Evidence(agreed[0], agreed[1], roll, candidate.margin)
     return Match(turn, evidence, certainty(evidence), candidate.view)
 
 

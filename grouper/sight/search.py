@@ -43,6 +43,8 @@ _RADIUS = 3
 FLAT_DEG = 15.0
 """Half the angle of view below which a picture is flat enough to find up-and-down sweeps in
 the plain view, without laying the grid's poles to the sides."""
+_STEEPEST = 0.82
+"""Sine of the steepest pitch tried, 55 degrees."""
 _STEEP_DEG = 27.0
 """Pitches beyond this are tried last: they are rare, and their pictures large on the sphere."""
 
@@ -175,7 +177,9 @@ def grid_step(cameras: Iterable[Pinhole]) -> float:
 
 @lru_cache(maxsize=256)
 def views_for(half_wide_rad: float, half_tall_rad: float) -> tuple[Views, Views]:
-    """Ways of holding a camera that between them miss no pitch up to 60 degrees.
+    """Ways of holding a camera that between them miss no pitch up to about 60 degrees.
+
+    Steeper rows are reached from a less steep one, whose pitch is known by then.
 
     A pitch that is off by d rolls neighbours against each other by up to fov * d(sin p);
     band-passed pictures still match when rolled by 7 degrees (measured on rendered pairs),
@@ -183,7 +187,7 @@ def views_for(half_wide_rad: float, half_tall_rad: float) -> tuple[Views, Views]
     the steep ones second.
     """
     spacing = min(0.8, math.radians(7.0) / half_wide_rad)
-    sines = np.arange(spacing, 0.9, spacing)
+    sines = np.arange(spacing, _STEEPEST, spacing)
     pitches = [round(math.degrees(math.asin(float(sine))), 1) for sine in sines]
     usual = [View(), *(View(sign * p) for p in pitches if p <= _STEEP_DEG for sign in (1, -1))]
     steep = [View(sign * p) for p in pitches if p > _STEEP_DEG for sign in (1, -1)]

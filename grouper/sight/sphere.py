@@ -20,6 +20,8 @@ FloatArray = NDArray[np.float32]
 DoubleArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
+_MOST_SPREAD = 2.0
+"""Columns of the grid kept, in angles of view: enough for a row pitched by 55 degrees."""
 _FORWARD_LEAST = 0.05
 """A ray less than 3 degrees in front of the camera plane is not in any lens's picture."""
 
@@ -184,9 +186,17 @@ def sphere_map(camera: Pinhole, view: View, step_rad: float) -> SphereMap:
     or the same with the poles to the sides (see ``View``).
     """
     x, y = (part.astype(np.float64) for part in camera.rays())
-    held = about_x(math.radians(view.pitch_deg))
+    pitch_rad = math.radians(view.pitch_deg)
+    held = about_x(pitch_rad)
     across = np.stack([x, y, np.ones_like(x)], axis=-1) @ held.T
     rows_at, columns_at = _angles(across, view.across)
+    # Close to the poles of the grid a corner of the picture spreads over many columns that
+    # hold next to nothing.
+    most = _MOST_SPREAD * camera.half_fov_rad[1 if view.across else 0]
+    if view.across:
+        rows_at = np.clip(rows_at, -pitch_rad - most, -pitch_rad + most)
+    else:
+        columns_at = np.clip(columns_at, -most, most)
     top, left = (math.ceil(float(part.min()) / step_rad) for part in (rows_at, columns_at))
     bottom, right = (math.floor(float(part.max()) / step_rad) for part in (rows_at, columns_at))
     down = np.arange(top, bottom + 1, dtype=np.float64) * step_rad
