@@ -37,6 +37,8 @@ would cover most of the turn (1 / cos 68 degrees is 2.7 times their width)."""
 _TURN_OPEN = 1.75
 """A full turn lacks less than this many frames' widths between its outermost views: with one
 frame more it would have closed."""
+_LEAST_FOV_DEG = 0.05
+"""No lens sees less (12 m of focal length on 36 mm sees 0.17 degrees): a damaged record."""
 _TAG_SIGN = 7.4
 """Width of a bold figure at 12 units (most sans-serif types: 0.56 em; with room for others)."""
 
@@ -167,7 +169,8 @@ class _Field:
 
     @property
     def roll(self) -> float:
-        return self.member.pointing.roll_deg or 0.0
+        roll = self.member.pointing.roll_deg or 0.0
+        return roll if math.isfinite(roll) else 0.0
 
     @property
     def reach(self) -> tuple[float, float]:
@@ -190,6 +193,7 @@ def is_measured(one: Set) -> bool:
     return (
         layout is not None
         and layout.fov_deg is not None
+        and all(_LEAST_FOV_DEG < fov < 180.0 for fov in layout.fov_deg)
         and layout.pointing_from != "assumed"
         and any(_is_placeable(member) for member in one.members)
     )
@@ -258,7 +262,7 @@ class _Pencil:
             most = _TALLEST_ROW
         room = WIDTH - self._margin - _MARGIN
         self._scale = min(
-            room / (right - self._left), most / max(tall, 1e-6), _MOST_UNITS_PER_DEGREE
+            room / max(right - self._left, 1e-6), most / max(tall, 1e-6), _MOST_UNITS_PER_DEGREE
         )
         self._start = self._margin + (room - self._scale * (right - self._left)) / 2
         self._right = right
@@ -583,7 +587,8 @@ def _half(item: Between) -> float:
 
 def _is_placeable(member: Member) -> bool:
     pointing = member.pointing
-    return pointing.yaw_deg is not None and abs(pointing.pitch_deg or 0.0) <= _STEEP_DEG
+    yaw, pitch = pointing.yaw_deg, pointing.pitch_deg or 0.0
+    return yaw is not None and math.isfinite(yaw) and abs(pitch) <= _STEEP_DEG
 
 
 def beyond_gaps(one: Set) -> dict[str, Member]:

@@ -16,7 +16,9 @@ from grouper.write.shots import duration
 from grouper.write.verdict import WHOLE, Verdict, verdict_of
 
 LANE = 62
-"""Height of a body's lane in px: its name, its sets, its singles."""
+"""Height of a body's lane in px: its sets with their numbers, its singles."""
+NAME = 16
+"""Height of its name above, where there are several."""
 TOP = 8
 ZOOMS = (1, 2, 4, 8, 16)
 _USUAL_PX = 1000
@@ -83,7 +85,7 @@ class Timeline:
     """A lane per body above one axis."""
 
     lanes: tuple[tuple[str, int], ...]
-    """(name of the body, y of its top)."""
+    """(name of the body, y of its top below the name)."""
     blocks: tuple[Block, ...]
     strokes: tuple[Stroke, ...]
     pauses: tuple[Pause, ...]
@@ -102,6 +104,7 @@ def draw_timeline(result: Result) -> Timeline | None:
     axis = _Axis(times)
     names = [body.id for body in result.grouping.bodies] or [""]
     blocks = _blocks(result, clock, axis)
+    bottom = _top(result, len(names) - 1) + LANE
     lost = len(result.scan.frames) - len(times)
     words = (
         "Blocks are sets, with their numbers; short strokes are singles, tall ones dividers, "
@@ -111,15 +114,21 @@ def draw_timeline(result: Result) -> Timeline | None:
     if lost:
         words += f" {lost} frame{'' if lost == 1 else 's'} without a time cannot stand here."
     return Timeline(
-        lanes=tuple((name, TOP + LANE * at) for at, name in enumerate(names)),
+        lanes=tuple((name, _top(result, at)) for at, name in enumerate(names)),
         blocks=tuple(blocks),
         strokes=tuple(_strokes(result, clock, axis)),
         pauses=axis.pauses(),
         moments=axis.moments(),
-        height=TOP + LANE * len(names) + 30,
-        axis_y=TOP + LANE * len(names) + 4,
+        height=bottom + 30,
+        axis_y=bottom + 4,
         words=words,
     )
+
+
+def _top(result: Result, body: int) -> int:
+    """Where the lane of a body begins."""
+    name = NAME if len(result.grouping.bodies) > 1 else 0
+    return TOP + name + (LANE + name) * body
 
 
 class _Clock:
@@ -249,7 +258,7 @@ def _blocks(result: Result, clock: _Clock, axis: _Axis) -> Iterable[Block]:
             verdict=verdict,
             x=x,
             width=round(width, 3),
-            y=TOP + LANE * body + 18,
+            y=_top(result, body) + 18,
             title=f"Set {number}, {one.kind}, {len(one.members)} frames: {verdict.word}",
             zoom=zooms[number],
         )
@@ -270,7 +279,7 @@ def _strokes(result: Result, clock: _Clock, axis: _Axis) -> Iterable[Stroke]:
             body = clock.body(frame)
             yield Stroke(
                 x=axis.at(when),
-                y=TOP + LANE * body,
+                y=_top(result, body),
                 what=what,
                 body=body,
                 title=f"{what} {frame.file}, {when:%H:%M:%S}",

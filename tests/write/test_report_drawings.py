@@ -1,9 +1,12 @@
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from datetime import timedelta
+from typing import Any
 
 import pytest
+from hypothesis import given, settings, strategies
 
 from grouper.model import Body, Link, Member, Pointing, Set, Sighting
 from grouper.write.facts import settings_of
@@ -267,6 +270,63 @@ def test_settings_that_differ_have_columns_and_odd_ones_a_mark() -> None:
         ("100", ""),
     ]
     assert facts.lines[3].companions == ("100QMARK/QMK_0004.NEF",)
+
+
+ANGLES = strategies.none() | strategies.floats(-400, 400) | strategies.just(math.nan)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    strategies.lists(
+        strategies.tuples(
+            ANGLES,
+            ANGLES,
+            ANGLES,
+            strategies.integers(0, 3),
+            strategies.integers(0, 4),
+            strategies.integers(0, 2),
+            strategies.integers(0, 2),
+            strategies.booleans(),
+        ),
+        min_size=1,
+        max_size=12,
+    ),
+    strategies.floats(0, 179),
+    strategies.floats(0, 179),
+    strategies.sampled_from(["pictures", "metadata", "assumed"]),
+    strategies.integers(0, 11),
+)
+def test_whatever_grouping_says_every_frame_is_on_the_page(
+    places: list[tuple[Any, ...]], across: float, up: float, source: Any, odd: int
+) -> None:
+    members = tuple(
+        Member(
+            frame=frame(n),
+            row=row,
+            view=view,
+            leg=leg,
+            step=step,
+            spare=spare,
+            pointing=Pointing(yaw_deg=yaw, pitch_deg=pitch, roll_deg=roll),
+        )
+        for n, (yaw, pitch, roll, row, view, leg, step, spare) in enumerate(places)
+    )
+    files = [member.frame.file for member in members]
+    gap = finding("missing-frame", "problem", *files[odd : odd + 2])
+    one = panorama(
+        members=members,
+        layout=layout(fov_deg=(across, up), pointing_from=source),
+        findings=(gap,),
+    )
+    of = result(one)
+    drawing = draw_sweep(one, album(of))
+    if drawing is None:
+        shown = sorted(shot.frame.file for shot in shots_of(draw_strip(one, album(of)).items))
+    else:
+        shown = shown_files(drawing)
+        assert "nan" not in repr(drawing.bands)
+    assert shown == sorted(files)
+    settings_of(one, album(of))
 
 
 # --- The time line ------------------------------------------------------------------------------
