@@ -59,7 +59,7 @@ def chain_ties(pairs: Pairs) -> list[tuple[int, int]]:
             continue
         if len(chain) >= 2:
             anchor = chain
-            wanted += _closing(chain)
+            wanted += _closing(pairs, chain)
         misses += 1
         if misses > MOST_MISSES or float(pairs.pause_s[i]) > LONGEST_PAUSE_S:
             anchor = []
@@ -67,7 +67,7 @@ def chain_ties(pairs: Pairs) -> list[tuple[int, int]]:
             wanted += [(k, i + 1) for k in _sample(anchor) if k != i]
         chain = [i + 1]
     if len(chain) >= 2:
-        wanted += _closing(chain)
+        wanted += _closing(pairs, chain)
     return wanted
 
 
@@ -81,10 +81,12 @@ def _changed_for_good(pairs: Pairs, i: int, j: int) -> bool:
     return bool(set(changed_names(pairs.frames[i], pairs.frames[j])) & set(FOR_GOOD))
 
 
-def _closing(chain: Sequence[int]) -> list[tuple[int, int]]:
+def _closing(pairs: Pairs, chain: Sequence[int]) -> list[tuple[int, int]]:
     """Pairs that tie the frame just before a chain to its end, as the start of a full turn."""
     before = chain[0] - 1
     if before < 0 or len(chain) < FEWEST_TO_CLOSE:
+        return []
+    if float(pairs.pause_s[before]) > LONGEST_PAUSE_S:
         return []
     return [(before, k) for k in (chain[1], chain[-2], chain[-1])]
 
