@@ -1,0 +1,117 @@
+"""Which pairs are looked at: all neighbours, the ties a chain leaves open, never all pairs."""
+
+from __future__ import annotations
+
+import pytest
+
+from grouper.group.looking import (
+    LONGEST_PAUSE_S,
+    MOST_TIES,
+    ask,
+    chain_ties,
+    is_sure,
+    look_at_neighbours,
+)
+from grouper.group.pairs import Pairs, gather_pairs
+from grouper.group.strands import build_strands
+from grouper.model import Sighting
+from tests.group.eyes import Shot, UnknowingEye, knowing, pairs_of, singles, sweep
+from tests.support import frame
+
+
+def unseen(shots: list[Shot]) -> Pairs:
+    (strand,) = build_strands(shot.frame for shot in shots)
+    return gather_pairs(strand)
+
+
+SEVEN = [0, 35, 70, 105, 140, 175, 210]
+
+
+def test_all_neighbours_are_looked_at() -> None:
+    pairs = pairs_of(sweep(1, 0, SEVEN))
+    assert {(i, i + 1) for i in range(6)} <= set(pairs.sightings)
+
+
+def test_nothing_is_asked_twice() -> None:
+    shots = [*sweep(1, 0, SEVEN), *sweep(8, 45, SEVEN[::-1], pitch=35), *singles(15, 200, 5)]
+    eye = knowing(shots)
+    pairs = unseen(shots)
+    look_at_neighbours(pairs, eye)
+    look_at_neighbours(pairs, eye)
+    ask(pairs, eye, [(0, 1), (0, 5), (0, 5), (0, 1)])
+    assert len(eye.asked) == len(set(eye.asked))
+    assert pairs.seen(0, 5) is not None
+
+
+def test_what_was_not_known_is_remembered_as_not_known() -> None:
+    pairs = unseen(sweep(1, 0, [0, 35, 70]))
+    ask(pairs, UnknowingEye(), [(0, 1)])
+    assert pairs.sightings == {(0, 1): None}
+    eye = knowing(sweep(1, 0, [0, 35, 70]))
+    ask(pairs, eye, [(0, 1)])
+    assert eye.asked == []
+
+
+def test_a_new_row_is_held_against_the_row_before() -> None:
+    pairs = pairs_of([*sweep(1, 0, SEVEN), *sweep(8, 45, SEVEN, pitch=35)])
+    tied = {i for (i, j), s in pairs.sightings.items() if j == 7 and is_sure(s)}
+    assert 0 in tied
+
+
+def test_a_lost_frame_does_not_cut_the_chain() -> None:
+    shots = [*sweep(1, 0, [0, 35, 70]), *sweep(4, 20, [175]), *sweep(5, 26, [105])]
+    pairs = pairs_of(shots)
+    assert is_sure(pairs.seen(2, 4))
+
+
+def test_a_long_pause_ends_a_chain() -> None:
+    later = LONGEST_PAUSE_S + 60
+    assert chain_ties(pairs_of([*sweep(1, 0, SEVEN), *sweep(8, later, SEVEN)])) == []
+    assert chain_ties(pairs_of([*sweep(1, 0, SEVEN), *sweep(8, 60, SEVEN)])) != []
+
+
+def test_several_misses_end_a_chain() -> None:
+    shots = [*sweep(1, 0, SEVEN), *singles(8, 60, 6)]
+    last = max(j for i, j in chain_ties(pairs_of(shots)) if i < 7)
+    assert last == 9
+
+
+@pytest.mark.parametrize("count", [40, 200, 400])
+def test_looks_grow_with_frames_not_with_their_square(count: int) -> None:
+    stories = {
+        "singles": singles(1, 0, count),
+        "one long sweep": sweep(1, 0, [2.0 * (i % 180) for i in range(count)]),
+        "pairs": [Shot(frame(i, 9 * i), f"p{i // 2}") for i in range(1, count + 1)],
+    }
+    for name, shots in stories.items():
+        assert len(pairs_of(shots).sightings) <= (MOST_TIES + 4) * count, name
+
+
+def test_a_chain_that_may_close_a_circle_before_it_is_tied_to_its_start() -> None:
+    # The start of a full turn overlaps nothing after it but the end of the turn.
+    shots = [*sweep(1, 0, [0]), *sweep(2, 10, [100, 135, 170, 205, 240, 275, 310, 345])]
+    pairs = pairs_of(shots)
+    assert is_sure(pairs.seen(0, 8))
+
+
+@pytest.mark.parametrize("count", [0, 1])
+def test_nothing_to_compare(count: int) -> None:
+    pairs = unseen(singles(1, 0, 1))
+    if count:
+        eye = knowing(singles(1, 0, 1))
+        look_at_neighbours(pairs, eye)
+        assert eye.asked == []
+    assert pairs.sightings == {}
+
+
+@pytest.mark.parametrize(
+    ("sighting", "sure"),
+    [
+        (None, False),
+        (Sighting(overlap=0.4, certainty=0.9), True),
+        (Sighting(overlap=0.4, certainty=0.5), False),
+        (Sighting(overlap=0.0, certainty=0.02), False),
+    ],
+)
+def test_sure_is_more_likely_than_not(sighting: Sighting | None, sure: bool) -> None:
+    assert is_sure(sighting) == sure
