@@ -19,6 +19,7 @@ from grouper.model import Result
 from grouper.write import lists, manifest, report, table, xmp
 from grouper.write.links import planned_links
 from grouper.write.manifest import card_object, set_manifest
+from grouper.write.owner import refuse_other_card
 from grouper.write.paths import check_unique_ids, checked
 from grouper.write.plugins import load_writer, rendered
 from grouper.write.replace import LinkKind, Written, check_place, opened
@@ -94,6 +95,7 @@ def write_result(
     """
     cards = tuple(Path(result.scan.root) / card for card in result.scan.cards)
     check_place(out, cards, onto_card=onto_card)
+    refuse_other_card(out, result)
     files = _render_all(result, made, writers_for() if writers is None else writers)
     pairs = list(planned_links(result)) if links is not None else []
     with opened(out.absolute()) as folder:

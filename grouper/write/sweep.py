@@ -57,6 +57,9 @@ class Placed:
     """Where its number stands; ``None`` where there is no room for it."""
     middle: float
     """Where its middle is, left to right."""
+    mark: str = ""
+    """What is odd, in words, where there is room for them under its sign."""
+    mark_y: float = 0.0
     is_guess: bool = False
     """It stands beyond a gap whose width is not known."""
 
@@ -234,6 +237,20 @@ def draw_sweep(one: Set, album: Album) -> Sweep | None:
     )
 
 
+class _Lines:
+    """Three lines of words, filled from left to right."""
+
+    def __init__(self) -> None:
+        self._ends = [float("-inf")] * 3
+
+    def take(self, middle: float, half: float) -> int | None:
+        """The first line with room for words around ``middle``; ``None`` where none has."""
+        line = next((at for at, end in enumerate(self._ends) if middle - half >= end), None)
+        if line is not None:
+            self._ends[line] = middle + half
+        return line
+
+
 class _Pencil:
     """Keeps the scale and how far down the drawing has come."""
 
@@ -294,7 +311,7 @@ class _Pencil:
         """An up-and-down sweep in one piece, its words to the right of it."""
         fields = sorted(fields, key=lambda f: -f.pitch)
         top, bottom = max(f.reach[1] for f in fields), min(f.reach[0] for f in fields)
-        placed = self._place(fields, top)
+        placed = self._place(fields, top, is_column=True)
         right = self.x(max(f.right for f in fields)) + 8
         between = []
         for upper, lower in pairwise(fields):
@@ -348,20 +365,24 @@ class _Pencil:
     def _y(self, pitch: float, top: float) -> float:
         return self.y + (top - pitch) * self._scale
 
-    def _place(self, fields: Sequence[_Field], top: float) -> list[Placed]:
+    def _place(
+        self, fields: Sequence[_Field], top: float, *, is_column: bool = False
+    ) -> list[Placed]:
         placed = []
-        ends = [float("-inf")] * 3
+        numbers, words = _Lines(), _Lines()
         for f in fields:
             shot = self._album.member(self._one, f.member)
             y, middle = self._y(f.top, top), self.x(f.yaw)
-            half = _TAG_SIGN * len(shot.label) / 2 + 3
-            # Numbers of narrow frames stand at up to three heights; what finds no room at any
-            # is said by the frame itself when it is pointed at.
-            line = next((at for at, end in enumerate(ends) if middle - half >= end), None)
+            if is_column:  # one below the other: each has its line to itself
+                numbers, words = _Lines(), _Lines()
+            # Numbers of narrow frames stand at up to three heights, and so does what is odd;
+            # what finds no room is said by the frame itself when it is pointed at.
+            line = numbers.take(middle, _TAG_SIGN * len(shot.label) / 2 + 3)
             if line is None and shot.marks:
                 line = 0
-            if line is not None:
-                ends[line] = middle + half
+            tag_y = None if line is None else y + 16 + 15 * line
+            mark = ", ".join(one.word for one in shot.marks)
+            low = words.take(middle, _TAG_SIGN * len(mark) / 2 + 3) if mark else None
             placed.append(
                 Placed(
                     shot=shot,
@@ -370,8 +391,10 @@ class _Pencil:
                     width=_r(2 * f.half * self._scale),
                     height=_r((f.top - f.bottom) * self._scale),
                     roll_deg=_r(f.roll),
-                    tag_y=None if line is None else _r(y + 16 + 15 * line),
+                    tag_y=None if tag_y is None else _r(tag_y),
                     middle=_r(middle),
+                    mark="" if low is None else mark,
+                    mark_y=_r((tag_y or y) + 34 + 15 * (low or 0)),
                     is_guess=f.member.frame.file in self._guessed,
                 )
             )
