@@ -243,6 +243,11 @@ class _Lines:
     def __init__(self) -> None:
         self._ends = [float("-inf")] * 3
 
+    @property
+    def used(self) -> int:
+        """How many lines hold words, at least one."""
+        return max(1, sum(end > float("-inf") for end in self._ends))
+
     def take(self, middle: float, half: float) -> int | None:
         """The first line with room for words around ``middle``; ``None`` where none has."""
         line = next((at for at, end in enumerate(self._ends) if middle - half >= end), None)
@@ -380,7 +385,6 @@ class _Pencil:
             line = numbers.take(middle, _TAG_SIGN * len(shot.label) / 2 + 3)
             if line is None and shot.marks:
                 line = 0
-            tag_y = None if line is None else y + 16 + 15 * line
             mark = ", ".join(one.word for one in shot.marks)
             low = words.take(middle, _TAG_SIGN * len(mark) / 2 + 3) if mark else None
             placed.append(
@@ -391,14 +395,15 @@ class _Pencil:
                     width=_r(2 * f.half * self._scale),
                     height=_r((f.top - f.bottom) * self._scale),
                     roll_deg=_r(f.roll),
-                    tag_y=None if tag_y is None else _r(tag_y),
+                    tag_y=None if line is None else _r(y + 16 + 15 * line),
                     middle=_r(middle),
                     mark="" if low is None else mark,
-                    mark_y=_r((tag_y or y) + 34 + 15 * (low or 0)),
+                    mark_y=_r(y + 50 + 15 * (low or 0)),
                     is_guess=f.member.frame.file in self._guessed,
                 )
             )
-        return placed
+        below = 15.0 * (numbers.used - 1)  # words stand clear of the lowest numbers and signs
+        return [replace(item, mark_y=_r(item.mark_y + below)) for item in placed]
 
     def _between(self, a: _Field, b: _Field, top: float, lane: float) -> Between:
         return self._join(a, b, b.left, b.yaw - a.yaw, top, lane)

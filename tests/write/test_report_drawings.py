@@ -3,6 +3,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from datetime import timedelta
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -115,6 +116,22 @@ def test_rows_that_do_not_meet() -> None:
     title = drawn(rows(-30.0, 30.0)).bands[0].title
     assert title is not None
     assert "GAP of 20° to the row below" in title.text
+
+
+def test_words_of_a_crowded_sweep_do_not_lie_over_each_other() -> None:
+    one = sweep(*range(-180, 180, 6))
+    odd = [member.frame.file for member in one.members[10:30]]
+    (band,) = drawn(replace(one, findings=(finding("mixed-shutter", "warning", *odd),))).bands
+    for words in (
+        [(p.tag_y, p.middle, p.shot.label) for p in band.placed if p.tag_y is not None],
+        [(p.mark_y, p.middle, p.mark) for p in band.placed if p.mark],
+    ):
+        assert words
+        for y in {word[0] for word in words}:
+            line = sorted((x, text) for at, x, text in words if at == y)
+            for (a, text), (b, _) in pairwise(line):
+                assert b - a >= 6 * len(text)
+    assert len([p for p in band.placed if p.shot.marks]) == 20
 
 
 def test_up_and_down_is_drawn_in_one_piece() -> None:
