@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from grouper.group.looking import is_sure
-from grouper.group.pairs import FOR_GOOD, Pairs, median
+from grouper.group.pairs import FOR_GOOD, STOP_EV, Pairs, median
 from grouper.model import Frame, Glance, Preview, Set
 
 WIDE_ASPECT = 2.0
@@ -112,10 +112,25 @@ def _blurs(pairs: Pairs) -> set[int]:
         before, after = pairs.seen(i - 2, i - 1), pairs.seen(i + 1, i + 2)
         if any(pairs.changed[name][link] for name in FOR_GOOD for link in (i - 1, i)):
             continue  # a divider is shot with the rig as it stands
+        if _is_leg(pairs, i):
+            continue  # a blown or black leg of a bracket is as smooth as a hand
         alone = not is_sure(pairs.seen(i - 1, i)) and not is_sure(pairs.seen(i, i + 1))
         if alone and is_sure(before) and is_sure(after):
             found.add(i)
     return found
+
+
+def _is_leg(pairs: Pairs, i: int) -> bool:
+    """Whether a frame was exposed on purpose unlike the frames before and after it.
+
+    A meter that sees a hand moves by as much, so in automatic exposure only the body's word or
+    a changed compensation counts.
+    """
+    frame, around = pairs.frames[i], (i - 1, i + 1)
+    if not all(abs(pairs.light[i] - pairs.light[j]) > STOP_EV for j in around):
+        return False
+    moved = all(pairs.frames[j].bias_ev != frame.bias_ev for j in around)
+    return frame.program in ("manual", None) or bool(frame.bracketing) or moved
 
 
 def is_blank(glance: Glance | None) -> bool:

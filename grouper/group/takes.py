@@ -34,6 +34,8 @@ def second_take_starts(places: Places) -> int | None:
     best: tuple[int, int] | None = None
     for cut in range(FEWEST_VIEWS, count - FEWEST_VIEWS + 1):
         before, after = place[:cut].tolist(), place[cut:].tolist()
+        if place[cut] not in before and abs(places.view[cut] - places.view[cut - 1]) <= 1:
+            continue  # the sweep simply goes on here
         views_before, views_after = set(places.view[:cut]), set(places.view[cut:])
         if min(len(views_before), len(views_after)) < max(FEWEST_VIEWS, COVERED * views):
             continue
