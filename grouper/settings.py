@@ -8,12 +8,15 @@ right one.
 from __future__ import annotations
 
 import difflib
+import math
 import tomllib
+from collections.abc import Callable
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
-from typing import Any, cast
+from typing import Any, cast, get_args
 
 from grouper.errors import BadSettings
+from grouper.model import SetKind
 
 
 def setting(
@@ -40,14 +43,14 @@ class SightSettings:
         True, "Pictures decide what time alone cannot; --no-sight turns this off."
     )
     shelved: int = setting(
-        5000,
-        "Pictures kept packed, about 12 kB each, so that an ordinary card is decoded once: "
-        "60 MB of the memory budget.",
+        3000,
+        "Pictures kept packed, about 14 kB each, so that an ordinary card is decoded once: "
+        "40 MB of the memory budget.",
         least=2,
         most=100_000,
     )
     kept: int = setting(
-        128,
+        96,
         "Pictures kept unpacked for the next comparison, about 0.2 MB each: a long row and "
         "its neighbour.",
         least=2,
@@ -346,6 +349,54 @@ class CheckSettings:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class BriefSettings:
+    """What whoever shoots was asked for. ``None`` asks for nothing; see ``brief-unmet``.
+
+    A range is (least, most), both of them allowed.
+    """
+
+    kinds: tuple[str, ...] = setting(
+        ("panorama",), "Kinds of set the brief is about: rig tests and bursts are nobody's order."
+    )
+    aperture_f: tuple[float, float] | None = setting(None, "f-numbers allowed.")
+    iso_most: float | None = setting(None, "Highest ISO allowed.")
+    slowest_s: float | None = setting(
+        None, "Longest exposure allowed, every leg of a bracket included."
+    )
+    orientation: str | None = setting(None, "How the camera is to be held: upright or across.")
+    focal_mm: tuple[float, ...] | None = setting(None, "Focal lengths allowed.")
+    views: tuple[int, int] | None = setting(None, "Views of a panorama.")
+    rows: tuple[int, int] | None = setting(None, "Rows of a panorama.")
+    legs: tuple[int, int] | None = setting(None, "Exposures of every view.")
+    overlap_least: float | None = setting(None, "Overlap of every two neighbours, at least.")
+    span_deg_least: float | None = setting(None, "Angle across that a panorama is to show.")
+    closed: bool | None = setting(None, "Whether a full turn is asked for.")
+    locked: tuple[str, ...] | None = setting(
+        None, "What must not be automatic: exposure, iso, white-balance, focus."
+    )
+
+    @property
+    def asks(self) -> bool:
+        """Whether there is a brief at all."""
+        return any(
+            getattr(self, item.name) is not None for item in fields(self) if item.name != "kinds"
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RigLens:
+    """Where on its rail a lens turns about its entrance pupil.
+
+    ``marks_mm`` are pairs (focal length, rail mark), by focal length; the rail's zero is the
+    photographer's own. ``stood_mm`` is the mark the rail really stood at, if that is known.
+    """
+
+    lens: str
+    marks_mm: tuple[tuple[float, float], ...]
+    stood_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
     """All settings of a run. The default is a sensible run."""
 
@@ -355,6 +406,9 @@ class Settings:
     check: CheckSettings = field(default_factory=CheckSettings)
     severity: tuple[tuple[str, str], ...] = ()
     """(code, "problem" | "warning" | "note" | "off"): moves or silences a finding code."""
+    brief: BriefSettings = field(default_factory=BriefSettings)
+    rig: tuple[RigLens, ...] = ()
+    """The lenses whose rail marks are known, in the order of their names."""
 
 
 _SECTIONS = ("read", "sight", "group", "check")
@@ -386,10 +440,13 @@ def settings_from(data: dict[str, Any], where: str = "settings") -> Settings:
         elif name in _SECTIONS:
             section = _section(getattr(settings, name), table, f"{where}: [{name}]")
             settings = replace(settings, **{name: section})
+        elif name == "brief":
+            settings = replace(settings, brief=_brief(table, f"{where}: [brief]"))
+        elif name == "rig":
+            settings = replace(settings, rig=_rig(table, f"{where}: [rig"))
         else:
-            raise BadSettings(
-                f"{where}: no section [{name}]{_nearest(name, (*_SECTIONS, 'severity'))}"
-            )
+            known = (*_SECTIONS, "severity", "brief", "rig")
+            raise BadSettings(f"{where}: no section [{name}]{_nearest(name, known)}")
     return settings
 
 
@@ -400,9 +457,13 @@ def settings_table(settings: Settings) -> dict[str, Any]:
             item.name: _plain(getattr(getattr(settings, name), item.name))
             for item in fields(getattr(settings, name))
         }
-        for name in _SECTIONS
+        for name in (*_SECTIONS, "brief")
     }
     table["severity"] = dict(settings.severity)
+    table["rig"] = {
+        lens.lens: {"marks_mm": [list(mark) for mark in lens.marks_mm], "stood_mm": lens.stood_mm}
+        for lens in settings.rig
+    }
     return table
 
 
@@ -455,6 +516,157 @@ def _value(value: Any, default: Any, limits: Any, where: str) -> Any:
     if most is not None and cast(float, value) > most:
         raise BadSettings(f"{where}: {value} is above {most}, the most that makes sense")
     return value
+
+
+# --- The brief and the rig: what is wanted and what is owned, not thresholds ---------------
+
+
+def _brief(table: Any, where: str) -> BriefSettings:
+    if not isinstance(table, dict):
+        raise BadSettings(f"{where} must be a table")
+    known = tuple(item.name for item in fields(BriefSettings))
+    changes = {}
+    for key, value in table.items():
+        if key not in known:
+            raise BadSettings(f"{where} has no key {key!r}{_nearest(key, known)}")
+        changes[key] = _BRIEF[key](value, f"{where} {key}")
+    return BriefSettings(**changes)
+
+
+def _number(value: Any, where: str, least: float = 0.0, most: float | None = None) -> float:
+    """A finite number above ``least`` and not above ``most``."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise BadSettings(f"{where}: {value!r} is not a number")
+    if not math.isfinite(value) or value <= least or (most is not None and value > most):
+        upper = "" if most is None else f" and not above {most:g}"
+        raise BadSettings(f"{where}: {value} makes no sense; it must be above {least:g}{upper}")
+    return float(value)
+
+
+def _share(value: Any, where: str) -> float:
+    return _number(value, where, most=1.0)
+
+
+def _turn(value: Any, where: str) -> float:
+    return _number(value, where, most=360.0)
+
+
+def _flag(value: Any, where: str) -> bool:
+    if not isinstance(value, bool):
+        raise BadSettings(f"{where}: {value!r} is neither true nor false")
+    return value
+
+
+def _seconds(value: Any, where: str) -> float:
+    """Seconds as a number, or as cameras show them: ``"1/60"``."""
+    if isinstance(value, str):
+        top, stroke, bottom = value.partition("/")
+        try:
+            value = float(top) / float(bottom) if stroke else float(top)
+        except (ValueError, ZeroDivisionError) as error:
+            raise BadSettings(f'{where}: {value!r} is no time; such as 0.5 or "1/60"') from error
+    return _number(value, where)
+
+
+def _range(value: Any, where: str) -> tuple[float, float]:
+    """Two numbers, least and most; one number stands for both."""
+    pair = value if isinstance(value, list) else [value, value]
+    if len(pair) != 2:
+        raise BadSettings(f"{where}: {value!r} is neither a number nor [least, most]")
+    least, most = (_number(item, where) for item in pair)
+    if least > most:
+        raise BadSettings(f"{where}: {least:g} is more than {most:g}; write [least, most]")
+    return least, most
+
+
+def _count_range(value: Any, where: str) -> tuple[int, int]:
+    least, most = _range(value, where)
+    if least != int(least) or most != int(most):
+        raise BadSettings(f"{where}: {value!r} counts things; whole numbers only")
+    return int(least), int(most)
+
+
+def _numbers(value: Any, where: str) -> tuple[float, ...]:
+    items = value if isinstance(value, list) else [value]
+    if not items:
+        raise BadSettings(f"{where}: an empty list allows nothing; leave the key out")
+    return tuple(sorted(_number(item, where) for item in items))
+
+
+def _one_of(*words: str) -> Callable[[Any, str], str]:
+    def parse(value: Any, where: str) -> str:
+        if not isinstance(value, str) or value not in words:
+            raise BadSettings(f"{where}: {value!r} is none of {', '.join(words)}")
+        return value
+
+    return parse
+
+
+def _some_of(*words: str) -> Callable[[Any, str], tuple[str, ...]]:
+    one = _one_of(*words)
+
+    def parse(value: Any, where: str) -> tuple[str, ...]:
+        if not isinstance(value, list) or not value:
+            raise BadSettings(f"{where}: {value!r} is no list of some of {', '.join(words)}")
+        said = [one(item, where) for item in value]
+        return tuple(word for word in words if word in said)
+
+    return parse
+
+
+_BRIEF: dict[str, Callable[[Any, str], Any]] = {
+    "kinds": _some_of(*get_args(SetKind)),
+    "aperture_f": _range,
+    "iso_most": _number,
+    "slowest_s": _seconds,
+    "orientation": _one_of("upright", "across"),
+    "focal_mm": _numbers,
+    "views": _count_range,
+    "rows": _count_range,
+    "legs": _count_range,
+    "overlap_least": _share,
+    "span_deg_least": _turn,
+    "closed": _flag,
+    "locked": _some_of("exposure", "iso", "white-balance", "focus"),
+}
+"""How each key of the brief is read; a test holds it to the fields."""
+
+
+def _rig(table: Any, where: str) -> tuple[RigLens, ...]:
+    if not isinstance(table, dict):
+        raise BadSettings(f'{where}] must hold a table for each lens: [rig."name of the lens"]')
+    return tuple(_rig_lens(name, table[name], f"{where}.{name!r}]") for name in sorted(table))
+
+
+def _rig_lens(name: str, table: Any, where: str) -> RigLens:
+    if not isinstance(table, dict):
+        raise BadSettings(f"{where} must be a table with marks_mm = [[focal length, mark], ...]")
+    for key in table:
+        if key not in ("marks_mm", "stood_mm"):
+            known = ("marks_mm", "stood_mm")
+            raise BadSettings(f"{where} has no key {key!r}{_nearest(key, known)}")
+    marks = table.get("marks_mm")
+    if not isinstance(marks, list) or not marks:
+        raise BadSettings(f"{where} marks_mm must list pairs: [[focal length, mark], ...]")
+    pairs: dict[float, float] = {}
+    for mark in marks:
+        if not isinstance(mark, list) or len(mark) != 2:
+            raise BadSettings(f"{where} marks_mm: {mark!r} is no pair [focal length, mark]")
+        focal = _number(mark[0], f"{where} marks_mm")
+        if focal in pairs:
+            raise BadSettings(f"{where} marks_mm: {focal:g} mm has two marks")
+        pairs[focal] = _mark(mark[1], f"{where} marks_mm")
+    stood = table.get("stood_mm")
+    return RigLens(
+        lens=name,
+        marks_mm=tuple(sorted(pairs.items())),
+        stood_mm=None if stood is None else _mark(stood, f"{where} stood_mm"),
+    )
+
+
+def _mark(value: Any, where: str) -> float:
+    """A place on a rail: any finite number, for the zero may lie anywhere."""
+    return _number(value, where, least=-math.inf)
 
 
 def _nearest(word: str, known: tuple[str, ...]) -> str:

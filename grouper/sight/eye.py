@@ -22,7 +22,7 @@ _TURNED = 0.9
 """Pictures that overlap more than this look the same under any focal length."""
 _FINER = (1.0, 0.8, 1.25)
 """A second look round the likeliest of the focal lengths, which lie further apart."""
-_RECENT = 24
+_RECENT = 12
 """Pictures whose spectra are kept: neighbours are compared one after the other."""
 _LEARN_PAIRS = 12
 """Pairs of one camera from which an unknown focal length is learned: enough that one bad
