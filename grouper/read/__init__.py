@@ -27,6 +27,7 @@ from grouper.errors import UnreadableFile
 from grouper.model import Frame, Unread, UnreadReason
 from grouper.read import cache, cr3, heif, jpeg, jxl, mrw, names, png, raf, tiff, webp
 from grouper.read.cache import NOTHING_KNOWN, Known
+from grouper.read.exif import is_wide
 from grouper.read.pairing import join_companions
 from grouper.read.sensor import agree_sensors
 from grouper.read.source import HEAD_BYTES, open_source
@@ -251,10 +252,6 @@ def _agree_clocks(frames: Iterable[Frame]) -> list[Frame]:
     ]
 
 
-WIDE: Final = 1.9
-"""Long over short side of a picture that no sensor has: a finished panorama or a strip of one."""
-
-
 def _agree_composites(frames: Iterable[Frame]) -> list[Frame]:
     """Take the word "composite" back from phones that say it of every picture.
 
@@ -270,17 +267,12 @@ def _agree_composites(frames: Iterable[Frame]) -> list[Frame]:
     return [
         replace(frame, composite=False)
         if frame.composite
-        and not _is_wide(frame)
+        and not is_wide(frame.upright_px)
         and flagged[frame.make, frame.model] >= 3
         and 2 * flagged[frame.make, frame.model] > count[frame.make, frame.model]
         else frame
         for frame in frames
     ]
-
-
-def _is_wide(frame: Frame) -> bool:
-    size = frame.upright_px
-    return size is not None and max(size) >= WIDE * min(size)
 
 
 def _with_digests(root: Path, frames: Sequence[Frame], known: Mapping[str, str]) -> list[Frame]:

@@ -12,7 +12,7 @@ from typing import Final, Literal, NamedTuple
 from grouper.model import Attitude, Frame, PictureSource
 from grouper.read import names
 from grouper.read.maker import Note
-from grouper.read.sensor import sensor_of
+from grouper.read.sensor import Sensor, sensor_of
 from grouper.read.tags import (
     EXIF,
     GPS,
@@ -49,6 +49,12 @@ _LIGHT: Final = {
 }  # fmt: skip
 """LightSource 0x9208; 0 (unknown) and 255 (other) say nothing."""
 
+WIDE: Final = 1.9
+"""Long over short side of a picture that no sensor has: a finished panorama or a strip of one."""
+PHONE_SENSOR_MM: Final = 14.0
+"""Sensors of phones reach the one-inch kind of 13.2 mm; system cameras begin at 17.3 mm. From
+memory."""
+
 LEVEL_SIGMA_DEG: Final = 1.0
 """Gravity sensors in bodies and gimbals: 0.5-1 degree. Common practice, no source."""
 COMPASS_SIGMA_DEG: Final = 5.0
@@ -69,6 +75,8 @@ class Contents:
     turned: bool = False
     """The container's own turn is already in ``stored_px``; the Exif tag is to be ignored."""
     picture: PictureSource | None = None
+    lists_panorama: bool = False
+    """The file lists the single pictures of a panorama (CIPA DC-007)."""
 
 
 def camera_px(tags: Tags) -> tuple[int, int] | None:
@@ -156,7 +164,7 @@ def frame_from(contents: Contents) -> Frame:
         width_px=width,
         height_px=height,
         orientation=orientation_of(contents),
-        composite=packet.panorama or tags.whole(EXIF, 0xA460) in (2, 3),
+        composite=packet.panorama or _is_composite(contents, sensor),
         folder=names.folder_of(contents.file),
         counter=names.counter_of(contents.file),
         folder_number=names.folder_number_of(contents.file),
@@ -169,6 +177,23 @@ def frame_from(contents: Contents) -> Frame:
         picture=contents.picture,
         software=tags.text(IMAGE, 0x0131),
     )
+
+
+def is_wide(size: tuple[int, int] | None) -> bool:
+    """Whether a picture has a shape that no sensor has."""
+    return size is not None and max(size) >= WIDE * min(size)
+
+
+def _is_composite(contents: Contents, sensor: Sensor) -> bool:
+    """Whether Exif flags a picture as made of several, and means more than one exposure by it.
+
+    Phones blend several shots into an ordinary exposure, at night or against the light, and
+    flag some pictures so or all of them; such a one is a frame like its neighbours.
+    """
+    if contents.tags.whole(EXIF, 0xA460) not in (2, 3):
+        return False
+    is_phone = sensor.origin != "assumed" and sensor.long_mm <= PHONE_SENSOR_MM
+    return not is_phone or contents.lists_panorama or is_wide(contents.stored_px)
 
 
 def _either(tags: Tags, tag: int) -> float | None:

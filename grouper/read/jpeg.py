@@ -8,17 +8,21 @@ fine metadata and half a picture.
 from __future__ import annotations
 
 import struct
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from io import BytesIO
+from itertools import islice
 from pathlib import Path
-from typing import Final
+from typing import Final, Literal
 
 from grouper.contracts import Reader
 from grouper.errors import UnreadableFile
 from grouper.model import Frame, PictureSource, UnreadReason
+from grouper.read import mpf
 from grouper.read.exif import Contents, frame_from, orientation_of
 from grouper.read.maker import note_of
 from grouper.read.source import Source, open_source
+from grouper.read.strips import small_rgb
 from grouper.read.tags import IMAGE, THUMBNAIL, Tags, parse_block
 from grouper.read.turning import was_turned
 from grouper.read.xmp import Packet, read_packet
@@ -28,6 +32,9 @@ _EXIF_MARK: Final = b"Exif\0"
 _XMP_MARK: Final = b"http://ns.adobe.com/xap/1.0/\0"
 _SIZES: Final = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}
 """Markers of a frame header, which holds the picture's size."""
+_DECODABLE: Final = frozenset({0xC0, 0xC1, 0xC2})
+"""Frame headers of pictures; the others stand before lossless sensor data, which raws keep in
+JPEG's shape too, or arithmetic coding, which nothing here decodes."""
 _SCAN: Final = 0xDA
 _END: Final = b"\xff\xd9"
 _BARE: Final = frozenset({0x01, *range(0xD0, 0xD9)})
@@ -57,6 +64,10 @@ class Segments:
     size: tuple[int, int] | None = None
     scan_at: int = 0
     """Offset just behind the head of the first scan; 0 where none was reached."""
+    coding: int = 0
+    """Marker of the frame header that gave the size."""
+    mpf_at: int = 0
+    """Absolute offset of the TIFF header of the list of further pictures; 0 for none."""
     trouble: tuple[UnreadReason, str] | None = None
     """Why no picture was reached."""
 
@@ -95,9 +106,11 @@ def _step(found: Segments, source: Source, at: int) -> int | None:
         found.scan_at = at + 2 + length
         return None
     if marker in _SIZES:
-        found.size = _size(source.at(at + 5, 4)) or found.size
+        found.size, found.coding = _size(source.at(at + 5, 4)) or found.size, marker
     elif marker == 0xE1:
         _application(found, source, at + 4, length - 2)
+    elif marker == 0xE2 and not found.mpf_at and source.at(at + 4, len(mpf.MARK)) == mpf.MARK:
+        found.mpf_at = at + 4 + len(mpf.MARK)
     return 2 + max(length, 2)
 
 
@@ -150,24 +163,68 @@ def is_whole(source: Source, scan_at: int) -> bool:
 
 
 def jpeg_size(source: Source, start: int, length: int) -> tuple[int, int] | None:
-    """Size of an embedded JPEG, or ``None`` where no whole JPEG head lies there."""
+    """Size of an embedded JPEG, or ``None`` where no head of one that can be decoded lies there."""
     if not source.holds(start, length) or source.at(start, 3) != b"\xff\xd8\xff":
         return None
-    return walk(Source(source.stream, start + length), start).size
+    found = walk(Source(source.stream, start + length), start)
+    return found.size if found.coding in _DECODABLE else None
 
 
 def thumbnail_of(
     source: Source, tags: Tags, file: str, stored: tuple[int, int] | None
 ) -> PictureSource | None:
-    """The thumbnail of an Exif block, if it is a JPEG inside the file and of this picture."""
+    """The thumbnail of an Exif block, if it lies inside the file and is of this picture."""
     offset = tags.whole(THUMBNAIL, 0x0201)
     length = tags.whole(THUMBNAIL, 0x0202)
     if offset is None or length is None:
+        block = small_rgb(source, tags, THUMBNAIL)
+        if block is None:
+            return None
+        size, start, length = block
+    else:
+        start = tags.base + offset
+        found = jpeg_size(source, start, length)
+        if found is None:
+            return None
+        size = found
+    if max(size) < LEAST_PREVIEW or not may_show(size, stored):
         return None
-    size = jpeg_size(source, tags.base + offset, length)
-    if size is None or not may_show(size, stored):
+    return PictureSource(kind="thumbnail", file=file, offset=start, length=length)
+
+
+LEAST_PREVIEW: Final = 100
+"""Pixels on the long side of a picture that can still be matched."""
+ENOUGH_PREVIEW: Final = 160
+"""Pixels on the long side that are as good as more: what a thumbnail has (CIPA DC-009)."""
+MOST_PREVIEWS: Final = 8
+"""Smaller versions that are looked at; there are one or two."""
+LARGEST_THUMBNAIL: Final = 320
+"""Pixels on the long side up to which an embedded picture is called a thumbnail."""
+
+
+def best_picture(
+    found: Iterable[tuple[tuple[int, int], int, int]], file: str, stored: tuple[int, int] | None
+) -> PictureSource | None:
+    """The smallest of several embedded pictures that is large enough, else the largest.
+
+    Args:
+        found: size, absolute offset and length of each.
+        file: the file they lie in.
+        stored: size of the main picture, which they must be able to show.
+    """
+    usable = [
+        (max(size), offset, length)
+        for size, offset, length in found
+        if max(size) >= LEAST_PREVIEW and may_show(size, stored)
+    ]
+    if not usable:
         return None
-    return PictureSource(kind="thumbnail", file=file, offset=tags.base + offset, length=length)
+    enough = [one for one in usable if one[0] >= ENOUGH_PREVIEW]
+    long_px, offset, length = min(enough) if enough else max(usable)
+    kind: Literal["thumbnail", "preview"] = (
+        "thumbnail" if long_px <= LARGEST_THUMBNAIL else "preview"
+    )
+    return PictureSource(kind=kind, file=file, offset=offset, length=length)
 
 
 SAME_ASPECT: Final = 0.08
@@ -226,11 +283,20 @@ def read(root: Path, file: str, settings: Settings) -> Frame:
             raise UnreadableFile("damaged", "its picture has no size")
         if not is_whole(source, segments.scan_at):
             raise UnreadableFile("truncated", "the picture data break off before their end")
-        return frame_from(replace(contents, picture=choose_picture(source, contents)))
+        picture = choose_picture(source, contents, segments.mpf_at)
+        return frame_from(
+            replace(contents, picture=picture, lists_panorama=_lists_panorama(source, segments))
+        )
 
 
-def choose_picture(source: Source, contents: Contents) -> PictureSource:
-    """The smallest usable picture: the thumbnail, else the file itself.
+def _lists_panorama(source: Source, segments: Segments) -> bool:
+    return bool(segments.mpf_at) and any(
+        further.kind == mpf.PANORAMA for further in mpf.further_pictures(source, segments.mpf_at)
+    )
+
+
+def choose_picture(source: Source, contents: Contents, mpf_at: int = 0) -> PictureSource:
+    """The smallest usable picture: the thumbnail, else a further preview, else the file itself.
 
     Where the pixels were turned after the camera stored them, the thumbnail may well lie
     unturned between bars that look like any other's: it is not used.
@@ -238,7 +304,23 @@ def choose_picture(source: Source, contents: Contents) -> PictureSource:
     main = PictureSource(kind="main", file=contents.file)
     if was_turned(contents.tags.whole(IMAGE, 0x0112), orientation_of(contents)):
         return main
-    return thumbnail_of(source, contents.tags, contents.file, contents.stored_px) or main
+    file, stored = contents.file, contents.stored_px
+    return (
+        thumbnail_of(source, contents.tags, file, stored)
+        or best_picture(_further_previews(source, mpf_at), file, stored)
+        or main
+    )
+
+
+def _further_previews(source: Source, mpf_at: int) -> Iterator[tuple[tuple[int, int], int, int]]:
+    """Size, offset and length of the smaller versions that a file lists behind its picture."""
+    if not mpf_at:
+        return
+    listed = mpf.further_pictures(source, mpf_at)
+    for further in islice((one for one in listed if one.is_preview), MOST_PREVIEWS):
+        size = jpeg_size(source, further.offset, further.length)
+        if size is not None:
+            yield size, further.offset, further.length
 
 
 READER = Reader(

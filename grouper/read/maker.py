@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from grouper.read.tags import EXIF, IMAGE, Span, Tags
@@ -56,6 +56,8 @@ class Note:
     """Upwards positive."""
     roll_deg: float | None = None
     """Clockwise as seen from behind the camera positive."""
+    jpegs: tuple[tuple[int, int], ...] = ()
+    """Absolute offset and length of what the note calls a JPEG; to be looked at before use."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,26 +225,38 @@ def _fujifilm(span: Span, order: str, base: int, fetch: Fetch) -> Note:
 
 def _olympus(span: Span, order: str, base: int, fetch: Fetch) -> Note:
     head = fetch(span.offset, 16)
+    if head[:6] == b"OLYMP\0":
+        return Note(jpegs=_thumbnail(_directory(fetch, order, span.offset + 8, base)))
     if head[:8] == b"OLYMPUS\0" or head[:10] == b"OM SYSTEM\0":
         start = 8 if head[:8] == b"OLYMPUS\0" else 12
         inner = ">" if head[start : start + 2] == b"MM" else "<"
         note = _directory(fetch, inner, span.offset + start + 4, span.offset)
         settings = note.entries.get(0x2020)
+        jpegs = _thumbnail(note)
         if settings is None:
-            return Note()
+            return Note(jpegs=jpegs)
         at = settings[2]
         if settings[0] in (4, 13):  # a pointer; else the directory stands in the value itself
             at = span.offset + (note.first(0x2020) or 0)
-        return _olympus_settings(_directory(fetch, inner, at, span.offset))
+        found = _olympus_settings(_directory(fetch, inner, at, span.offset), span.offset)
+        return replace(found, jpegs=(*jpegs, *found.jpegs))
     return Note()
 
 
-def _olympus_settings(note: _Directory) -> Note:
+def _thumbnail(note: _Directory) -> tuple[tuple[int, int], ...]:
+    """The thumbnail that stands as a value in a note of Olympus."""
+    kind, length, at = note.entries.get(0x0100, (0, 0, 0))
+    return ((at, length),) if kind in (1, 7) and length > 4 else ()
+
+
+def _olympus_settings(note: _Directory, start: int) -> Note:
     drive = note.whole(0x0600)
     # The third number is a bit field of what is being bracketed.
     bits = _item(drive, 2)
     roll, pitch = note.whole(0x0903), note.whole(0x0904)
+    at, length = note.first(0x0101), note.first(0x0102)
     return Note(
+        jpegs=((start + at, length),) if at and length else (),
         bracketing=None if bits is None else bool(bits),
         burst_number=_item(drive, 1) or None,
         roll_deg=-roll[0] / 10.0 if len(roll) == 2 and roll[1] == 1 else None,
@@ -266,6 +280,15 @@ def _panasonic(span: Span, order: str, base: int, fetch: Fetch) -> Note:
     )
 
 
+def _minolta(span: Span, order: str, base: int, fetch: Fetch) -> Note:
+    note = _directory(fetch, order, span.offset, base)
+    at, length = note.first(0x0088), note.first(0x0089)
+    if not at or not length:
+        return Note()
+    # Bodies count it from the block or from the note: whichever is a JPEG is used.
+    return Note(jpegs=((base + at, length), (span.offset + at, length)))
+
+
 _MAKERS: Final[tuple[tuple[str, Callable[[Span, str, int, Fetch], Note]], ...]] = (
     ("CANON", _canon),
     ("NIKON", _nikon),
@@ -274,4 +297,6 @@ _MAKERS: Final[tuple[tuple[str, Callable[[Span, str, int, Fetch], Note]], ...]] 
     ("OLYMPUS", _olympus),
     ("OM DIGITAL", _olympus),
     ("PANASONIC", _panasonic),
+    ("MINOLTA", _minolta),
+    ("KONICA MINOLTA", _minolta),
 )

@@ -18,7 +18,7 @@ from grouper.read.jpeg import thumbnail_of
 from grouper.read.maker import note_of
 from grouper.read.source import Source, open_source
 from grouper.read.tags import Tags, parse_block
-from grouper.read.tiff import full_size
+from grouper.read.tiff import full_size, small_picture
 from grouper.settings import Settings
 
 _MARK: Final = b"\0MRM"
@@ -54,14 +54,15 @@ def read_contents(source: Source, file: str) -> Contents:
     if not tags:
         raise UnreadableFile("no-metadata", "a raw without the block that describes it")
     size = full_size(tags)
+    note = note_of(tags, source.at)
     picture: PictureSource | None = thumbnail_of(source, tags, file, size)
     return Contents(
         file=file,
         size_bytes=source.size,
         tags=tags,
-        note=note_of(tags, source.at),
+        note=note,
         stored_px=size,
-        picture=picture,
+        picture=picture or small_picture(source, tags, file, size, note.jpegs),
     )
 
 

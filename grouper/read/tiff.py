@@ -8,7 +8,7 @@ picture is the smallest JPEG that a directory points to.
 from __future__ import annotations
 
 import struct
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Final
@@ -17,12 +17,13 @@ from grouper.contracts import Reader
 from grouper.errors import UnreadableFile
 from grouper.model import Frame, PictureSource
 from grouper.read.exif import PIXELS, Contents, camera_px, frame_from
-from grouper.read.jpeg import jpeg_size, may_show, thumbnail_of
+from grouper.read.jpeg import best_picture, jpeg_size, thumbnail_of
 from grouper.read.jpeg import read_contents_at as read_jpeg_at
 from grouper.read.maker import note_of
 from grouper.read.names import suffix_of
 from grouper.read.source import Source, open_source
-from grouper.read.tags import IMAGE, THUMBNAIL, Span, Tags, parse_block, within
+from grouper.read.strips import small_rgb, strips
+from grouper.read.tags import IMAGE, THUMBNAIL, Tags, parse_block, within
 from grouper.read.xmp import Packet, read_packet
 from grouper.settings import Settings
 
@@ -40,14 +41,8 @@ RAW_SUFFIXES: Final = (
     ".pef", ".srw", ".3fr", ".fff", ".erf", ".mef", ".mos", ".iiq", ".kdc", ".dcr", ".gpr",
 )  # fmt: skip
 
-MOST_STRIPS: Final = 65_536
-"""Strips or tiles of one picture that are checked: a row a strip in the tallest pictures."""
 _ELSEWHERE: Final = 0xFFFFFFFF
 """Strip offset of Panasonic raws, which say in a tag of their own where the data lie."""
-LEAST_PREVIEW: Final = 100
-"""Pixels on the long side of a picture that can still be matched."""
-LARGEST_THUMBNAIL: Final = 320
-"""Pixels on the long side up to which an embedded picture is called a thumbnail."""
 NEARLY_FULL: Final = 0.9
 """The Exif size is the finished picture, a few per cent less than the sensor's own pixels; one
 much smaller describes a preview."""
@@ -67,15 +62,16 @@ def read_contents(source: Source, file: str) -> Contents:
     packet_at = tags.spans.get((IMAGE, 0x02BC))
     packet = read_packet(source.at(packet_at.offset, packet_at.length)) if packet_at else Packet()
     size = full_size(tags)
+    note = note_of(tags, source.at) if inner is None else inner.note
     picture = None if inner is None else thumbnail_of(source, inner.tags, file, size)
     return Contents(
         file=file,
         size_bytes=source.size,
         tags=tags,
         packet=packet,
-        note=note_of(tags, source.at) if inner is None else inner.note,
+        note=note,
         stored_px=size,
-        picture=picture or small_picture(source, tags, file, size),
+        picture=picture or small_picture(source, tags, file, size, note.jpegs),
     )
 
 
@@ -98,8 +94,8 @@ def _merged(tags: Tags, inner: Tags) -> Tags:
 
 def _directory_size(tags: Tags, name: str) -> tuple[int, int] | None:
     crop = tags.numbers(name, 0xC620)
-    if len(crop) == 2 and crop[0] and crop[1]:
-        return int(crop[0]), int(crop[1])
+    if len(crop) == 2 and all(within(side, *PIXELS) is not None for side in crop):
+        return int(crop[0] or 0), int(crop[1] or 0)
     width = within(tags.number(name, 0x0100), *PIXELS)
     height = within(tags.number(name, 0x0101), *PIXELS)
     return None if width is None or height is None else (int(width), int(height))
@@ -132,7 +128,7 @@ def _jpegs(source: Source, tags: Tags) -> Iterator[tuple[int, int]]:
         if offset and length:
             yield tags.base + offset, length
         if tags.whole(name, 0x0103) in (6, 7):
-            offsets, counts = _strips(source, tags, name)
+            offsets, counts = strips(source, tags, name)
             if len(offsets) == len(counts) == 1:
                 yield offsets[0], counts[0]
     inner = tags.spans.get((IMAGE, _INNER))
@@ -141,43 +137,26 @@ def _jpegs(source: Source, tags: Tags) -> Iterator[tuple[int, int]]:
 
 
 def small_picture(
-    source: Source, tags: Tags, file: str, stored_px: tuple[int, int] | None
+    source: Source,
+    tags: Tags,
+    file: str,
+    stored_px: tuple[int, int] | None,
+    further: Iterable[tuple[int, int]] = (),
 ) -> PictureSource | None:
-    """The smallest JPEG in the file that shows the picture, else the file where Pillow can."""
-    found = []
-    for offset, length in _jpegs(source, tags):
+    """The embedded picture that serves best, else the file where Pillow can decode it.
+
+    ``further`` are offsets and lengths of what a maker note calls a JPEG.
+    """
+    blocks = (small_rgb(source, tags, name) for name in tags.directories)
+    found = [block for block in blocks if block is not None]
+    for offset, length in (*_jpegs(source, tags), *further):
         size = jpeg_size(source, offset, length)
-        if size is not None and max(size) >= LEAST_PREVIEW and may_show(size, stored_px):
-            found.append((max(size), offset, length))
-    if found:
-        long_px, offset, length = min(found)
-        return PictureSource(
-            kind="thumbnail" if long_px <= LARGEST_THUMBNAIL else "preview",
-            file=file,
-            offset=offset,
-            length=length,
-        )
-    return PictureSource(kind="main", file=file) if suffix_of(file) in PLAIN_SUFFIXES else None
-
-
-def _strips(source: Source, tags: Tags, name: str) -> tuple[list[int], list[int]]:
-    """Absolute offsets and lengths of a directory's strips or tiles."""
-    for places, counts in ((0x0111, 0x0117), (0x0144, 0x0145)):
-        if (name, places) in tags.spans and (name, counts) in tags.spans:
-            offsets = _array(source, tags, tags.spans[(name, places)])
-            lengths = _array(source, tags, tags.spans[(name, counts)])
-            return [tags.base + offset for offset in offsets], lengths
-    return [], []
-
-
-def _array(source: Source, tags: Tags, span: Span) -> list[int]:
-    letter = {3: "H", 4: "I", 13: "I"}.get(span.type)
-    if letter is None or span.count > MOST_STRIPS:
-        return []
-    one = struct.calcsize("<" + letter)
-    data = source.at(span.offset, span.length)
-    count = len(data) // one
-    return list(struct.unpack(f"{tags.order}{count}{letter}", data[: count * one]))
+        if size is not None:
+            found.append((size, offset, length))
+    best = best_picture(found, file, stored_px)
+    if best is not None or suffix_of(file) not in PLAIN_SUFFIXES:
+        return best
+    return PictureSource(kind="main", file=file)
 
 
 def missing_bytes(source: Source, tags: Tags) -> int:
@@ -187,7 +166,7 @@ def missing_bytes(source: Source, tags: Tags) -> int:
         ends += [tags.base + int(place) for place in tags.numbers(name, 0x014A) if place]
         offset, length = tags.whole(name, 0x0201), tags.whole(name, 0x0202)
         ends.append(tags.base + (offset or 0) + (length or 0))
-        offsets, counts = _strips(source, tags, name)
+        offsets, counts = strips(source, tags, name)
         ends += [
             offset + count
             for offset, count in zip(offsets, counts, strict=False)

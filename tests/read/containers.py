@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import struct
+from typing import Any
 
-from tests.read.files import Blob, jpeg_bytes, short, tiff
+from tests.read.files import Blob, Directory, Typed, jpeg_bytes, short, tiff
 
 SMALL = jpeg_bytes((160, 120))
 
@@ -81,3 +82,43 @@ def heif_with_thumbnail(thumbnail: bytes) -> tuple[bytes, int]:
     head = box(b"ftyp", b"heic\0\0\0\0mif1heic")
     offset = len(head) + len(items(0)) + 8
     return head + items(offset) + box(b"mdat", thumbnail), offset
+
+
+def with_further(
+    main: bytes, further: list[tuple[int, bytes]], order: str = "<", spoil: bytes | None = None
+) -> bytes:
+    """A JPEG that lists pictures behind it, each of a type."""
+    count = len(further) + 1
+    length = 4 + 8 + 2 + 3 * 12 + 4 + 16 * count
+    mpf_at = 2 + 4 + 4
+    end = len(main) + length + 4
+    entries = struct.pack(order + "III", 0x20030000, end, 0) + bytes(4)
+    rest, at = b"", end
+    for kind, data in further:
+        entries += struct.pack(order + "III", kind, len(data), at - mpf_at) + bytes(4)
+        rest += data
+        at += len(data)
+    block = {"<": b"II*\0", ">": b"MM\0*"}[order] + struct.pack(order + "IH", 8, 3)
+    block += struct.pack(order + "HHI4s", 0xB000, 7, 4, b"0100")
+    block += struct.pack(order + "HHII", 0xB001, 4, 1, count)
+    block += struct.pack(order + "HHIII", 0xB002, 7, 16 * count, 8 + 2 + 36 + 4, 0)
+    body = b"MPF\0" + (block + entries if spoil is None else spoil)
+    return main[:2] + b"\xff\xe2" + struct.pack(">H", len(body) + 2) + body + main[2:] + rest
+
+
+def rgb(size: tuple[int, int] = (160, 120), **changes: Any) -> Directory:
+    """A directory with an uncompressed thumbnail; ``changes`` are tags by number, as ``x0103``."""
+    pixels = (bytes(range(256)) * 225)[: size[0] * size[1] * 3]
+    entries: Directory = {
+        0x0100: size[0],
+        0x0101: size[1],
+        0x0102: Typed(3, 3, struct.pack("<3H", 8, 8, 8)),
+        0x0103: short(1),
+        0x0106: short(2),
+        0x0111: Blob(pixels),
+        0x0115: short(3),
+        0x0117: len(pixels),
+    }
+    for tag, value in changes.items():
+        entries[int(tag[1:], 16)] = value
+    return entries

@@ -32,8 +32,18 @@ from grouper.errors import UnreadableFile
 from grouper.model import Attitude, Frame, PictureSource, Unread, UnreadReason
 from grouper.read import READERS, Outcome, cache, read_strictly
 from grouper.read.source import MOST_BYTES, Source
+from grouper.read.strips import SMALL_RGB
 from grouper.settings import Settings
-from tests.read.containers import SMALL, cr3, heif_with_thumbnail, jxl, mrw, raf
+from tests.read.containers import (
+    SMALL,
+    cr3,
+    heif_with_thumbnail,
+    jxl,
+    mrw,
+    raf,
+    rgb,
+    with_further,
+)
 from tests.read.files import (
     Blob,
     Typed,
@@ -84,8 +94,9 @@ def _notes() -> dict[str, bytes]:
     fuji = {0x0010: ascii_("FQ 500"), 0x1021: short(1), 0x1100: short(1),
             0x144D: Typed(10, 1, struct.pack("<ii", -15, 10))}  # fmt: skip
     panasonic = {0x0007: short(2), 0x0025: ascii_("5005001"), 0x0045: short(3), 0x0090: short(9)}
-    olympus = {0x0600: shorts(5, 2, 1), 0x0903: Typed(8, 2, struct.pack("<hh", 12, 1)),
+    olympus = {0x0600: shorts(5, 2, 1), 0x0101: long(200), 0x0102: long(99), 0x0903: Typed(8, 2, struct.pack("<hh", 12, 1)),
                0x0904: Typed(8, 2, struct.pack("<hh", -34, 1))}  # fmt: skip
+    minolta = {0x0088: long(100), 0x0089: long(len(SMALL))}
     outer = directory({0x2020: Typed(13, 1, struct.pack("<I", 30))}, 12)
     return {
         "canon.cr2": _note_at("Canon", lambda at: directory(canon, at)),
@@ -103,6 +114,7 @@ def _notes() -> dict[str, bytes]:
         "panasonic.rw2": _note_at(
             "Panasonic", lambda at: b"Panasonic\0\0\0" + directory(panasonic, at + 12)
         ),
+        "minolta.dng": _note_at("Minolta", lambda at: directory(minolta, at)),
     }
 
 
@@ -154,6 +166,10 @@ def seeds() -> dict[str, bytes]:
         "photo.png": _saved("PNG", exif),
         "photo.webp": _saved("WEBP", exif),
         "photo.jxl": jxl(exif[6:]),
+        "further.jpg": with_further(jpeg_bytes(exif=exif), [(0x010001, SMALL), (0x020001, SMALL)]),
+        "rgb.nef": tiff({0x010F: "Quillmark", 0x0110: "Q5", **rgb()}),
+        "crop.dng": tiff({0x0110: "Q5", 0xC620: Typed(5, 2, struct.pack("<4I", 300, 1, 200, 1)),
+                          0x0201: Blob(SMALL), 0x0202: len(SMALL)}),
         **_notes(),
     }  # fmt: skip
 
@@ -372,7 +388,7 @@ def check_frame(frame: Frame, data: bytes) -> None:
         start, length = frame.picture.offset, frame.picture.length
         assert length is not None
         assert 0 <= start < start + length <= len(data)
-        assert data[start : start + 2] == b"\xff\xd8"
+        assert data[start : start + 2] == b"\xff\xd8" or length in SMALL_RGB.values()
     packed = cache._packed(frame)[0]
     assert cache._frame(packed, frame.file, frame.folder, frame.folder_number) == frame
     json.loads(packed)
