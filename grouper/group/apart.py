@@ -27,6 +27,9 @@ DARK_MEAN = 0.06
 """A lens cap or a hand on the glass."""
 BLUR_SHARE = 0.65
 """A hand before the lens is far out of focus: well below what its neighbours usually are."""
+RHYTHM_FACTOR = 2.0
+"""A hand keeps the rhythm of a sweep to a third either way; twice the pause is out of it
+(common practice, no source)."""
 SAME_LIGHT_EV = 2.0
 """A dark frame exposed much less than its neighbours is the dark leg of a bracket or a slip of
 the exposure, not a cap."""
@@ -114,10 +117,19 @@ def _blurs(pairs: Pairs) -> set[int]:
             continue  # a divider is shot with the rig as it stands
         if _is_leg(pairs, i):
             continue  # a blown or black leg of a bracket is as smooth as a hand
+        if is_blank(own) and not _breaks_rhythm(pairs, i):
+            continue  # a sweep's patch of sky
         alone = not is_sure(pairs.seen(i - 1, i)) and not is_sure(pairs.seen(i, i + 1))
         if alone and is_sure(before) and is_sure(after):
             found.add(i)
     return found
+
+
+def _breaks_rhythm(pairs: Pairs, i: int) -> bool:
+    """Whether a pause beside a frame is much longer than those of the frames around it."""
+    usual = median(float(pairs.pause_s[link]) for link in (i - 2, i + 1))
+    beside = [float(pairs.pause_s[link]) for link in (i - 1, i)]
+    return usual is not None and max(beside) > RHYTHM_FACTOR * max(usual, 1.0)
 
 
 def _is_leg(pairs: Pairs, i: int) -> bool:
