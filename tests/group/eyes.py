@@ -53,7 +53,7 @@ class KnowingEye:
         return [self._see(self.shots[a.file], self.shots[b.file]) for a, b in pairs]
 
     def _see(self, a: Shot, b: Shot) -> Sighting | None:
-        if BLACK in (a.glance, b.glance):
+        if min(a.glance.spread, b.glance.spread) <= BLACK.spread:  # nothing to match
             return None
         across = (b.yaw - a.yaw + 180) % 360 - 180
         up = b.pitch - a.pitch

@@ -1,0 +1,117 @@
+"""Focus that moves one way on one view, by distances or by where the pictures are sharp."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from grouper.group.focusing import focus_weight
+from tests.group.eyes import PLAIN, Shot, evidence_of
+from tests.support import frame
+
+
+def stack(distances: Sequence[float | None]) -> list[Shot]:
+    return [Shot(frame(i, 2.0 * i, focus_m=d)) for i, d in enumerate(distances, 1)]
+
+
+def mapped(maps: Sequence[Sequence[float]]) -> list[Shot]:
+    """Shots without distances whose fields are as sharp as told."""
+    return [
+        Shot(frame(i, 2.0 * i), glance=replace(PLAIN, focus_map=tuple(m)))
+        for i, m in enumerate(maps, 1)
+    ]
+
+
+def wandering(count: int, swing: float = 1.0) -> list[list[float]]:
+    """16 fields; the near half blurs while the far half grows sharp."""
+    slope = np.repeat([-1.0, 1.0], 8)
+    return [list(slope * swing * (i / (count - 1) - 0.5)) for i in range(count)]
+
+
+def noise(count: int, size: float) -> list[list[float]]:
+    rng = np.random.default_rng(11)
+    return [list(row - row.mean()) for row in rng.normal(0, size, (count, 16))]
+
+
+def weight(shots: list[Shot]) -> float | None:
+    found = focus_weight(evidence_of(shots), 0, len(shots) - 1)
+    return None if found is None else found[0]
+
+
+FOR = {
+    "near to far": stack([0.3, 0.4, 0.55, 0.8, 1.3]),
+    "far to near": stack([1.3, 0.8, 0.55, 0.4, 0.3]),
+    "out to infinity": stack([1.0, 3.0, math.inf]),
+    "in from infinity": stack([math.inf, 3.0, 1.0]),
+    "sharpness wanders, no distances": mapped(wandering(6)),
+    "sharpness wanders back to front": mapped(wandering(6)[::-1]),
+    "sharpness wanders in noise": mapped(
+        [list(np.add(a, b)) for a, b in zip(wandering(8), noise(8, 0.05), strict=True)]
+    ),
+}
+AGAINST = {
+    "focus held": stack([2.0] * 5),
+    "the same parts are sharp": mapped([[0.5] * 8 + [-0.5] * 8] * 5),
+    "hardly any change": mapped(noise(5, 0.01)),
+    "a subject that moves": mapped(noise(8, 0.5)),
+    "there and back again": mapped([*wandering(4), *wandering(4)[::-1]]),
+}
+UNKNOWN: dict[str, list[Shot]] = {
+    "no distances, no maps": stack([None] * 4),
+    "two maps are too few": mapped(wandering(2)),
+    "a map missing": [*mapped(wandering(4)), Shot(frame(5, 10.0))],
+    "a distance missing, no maps": stack([0.3, None, 0.5, 0.8]),
+}
+
+
+@pytest.mark.parametrize("shots", FOR.values(), ids=FOR.keys())
+def test_focus_is_seen_to_run_one_way_in(shots: list[Shot]) -> None:
+    found = weight(shots)
+    assert found is not None
+    assert found > 1.0
+
+
+@pytest.mark.parametrize("shots", AGAINST.values(), ids=AGAINST.keys())
+def test_focus_is_seen_not_to_run_one_way_in(shots: list[Shot]) -> None:
+    found = weight(shots)
+    assert found is not None
+    assert found < -1.0
+
+
+@pytest.mark.parametrize("shots", UNKNOWN.values(), ids=UNKNOWN.keys())
+def test_nothing_is_known_of_focus_in(shots: list[Shot]) -> None:
+    assert weight(shots) is None
+
+
+def test_focus_that_jumps_back_weighs_less_than_one_run() -> None:
+    one, two = weight(stack([0.3, 0.5, 0.9, 1.5])), weight(stack([0.3, 0.9, 0.3, 0.9]))
+    assert one is not None
+    assert two is not None
+    assert one - two > 4.0
+
+
+@pytest.mark.parametrize(
+    ("shots", "words"),
+    [(FOR["near to far"], "focus runs from 0.30 to 1.30 m"),
+     (FOR["in from infinity"], "focus runs from inf to 1.00 m"),
+     (FOR["sharpness wanders, no distances"], "sharpness wanders through the picture"),
+     (AGAINST["the same parts are sharp"], "the same parts are sharp throughout")],
+)  # fmt: skip
+def test_the_reason_says_what_was_seen(shots: list[Shot], words: Any) -> None:
+    found = focus_weight(evidence_of(shots), 0, len(shots) - 1)
+    assert found is not None
+    assert found[1] == words
+
+
+def test_only_the_frames_asked_about_count() -> None:
+    shots = stack([5.0, 5.0, 0.3, 0.5, 0.9, 5.0])
+    inner = focus_weight(evidence_of(shots), 2, 4)
+    whole = focus_weight(evidence_of(shots), 0, 5)
+    assert inner is not None
+    assert whole is not None
+    assert inner[0] > whole[0]
