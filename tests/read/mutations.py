@@ -94,7 +94,8 @@ def _notes() -> dict[str, bytes]:
     fuji = {0x0010: ascii_("FQ 500"), 0x1021: short(1), 0x1100: short(1),
             0x144D: Typed(10, 1, struct.pack("<ii", -15, 10))}  # fmt: skip
     panasonic = {0x0007: short(2), 0x0025: ascii_("5005001"), 0x0045: short(3), 0x0090: short(9)}
-    olympus = {0x0600: shorts(5, 2, 1), 0x0101: long(200), 0x0102: long(99), 0x0903: Typed(8, 2, struct.pack("<hh", 12, 1)),
+    olympus = {0x0600: shorts(5, 2, 1), 0x0101: long(200), 0x0102: long(99),
+               0x0903: Typed(8, 2, struct.pack("<hh", 12, 1)),
                0x0904: Typed(8, 2, struct.pack("<hh", -34, 1))}  # fmt: skip
     minolta = {0x0088: long(100), 0x0089: long(len(SMALL))}
     outer = directory({0x2020: Typed(13, 1, struct.pack("<I", 30))}, 12)
