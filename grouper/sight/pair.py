@@ -21,7 +21,7 @@ thumbnail, and too little for any set."""
 SURE = 0.9
 """Certainty from which a match ends the search and tells of later ones."""
 _CANDIDATES = 3
-"""The right shift is nearly always among the first three (see tests/sight)."""
+"""On rendered pairs the right shift was among the first three in 85 %, the first five in 86 %."""
 _LEAST_SCORE = 3.0
 """No match is begun below this: of 1,158 rendered ones that came out right 0.3 % lay lower."""
 _LEAST_PROMISE = 6.0
@@ -34,10 +34,12 @@ _COARSE_STEPS, _FINE_STEPS = 3, 3
 _NOTHING = 0.01
 """Certainty where no match was even begun."""
 _WORTH_POLISHING = 0.5
+"""Turns less certain than an even bet are not used by anything."""
 _POLISH_SHARE, _POLISH_STEPS = 0.5, 1
 """Half the pixels instead of a quarter take the misfit from 0.25 to 0.22 degrees (median)."""
 _CLEAR = 1.5
-"""A candidate that stands this far above the next needs no second look."""
+"""A candidate that stands this far above the next, by its score or after coarse alignment,
+needs no rival: true peaks mostly stand 1.4 above the runner-up, false ones below 1.3."""
 _PITCH_STEP_DEG = 5
 """Half of this rolls neighbours by a degree or two at most: nothing to the search."""
 _SAME_PITCH_DEG = 8.0
