@@ -43,7 +43,7 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
         if end - start + 1 < FEWEST_FRAMES:
             start += 1
             continue
-        interval = float(np.nanmedian(starts_s[start:end]))
+        interval = _beat(starts_s[start:end])
         timing = _timing(starts_s, pairs.pause_slack_s, interval)
         weights = relation + timing + evidence.settings
         # A series begins where the beat begins: after a pair that does not keep it.
@@ -89,15 +89,33 @@ def _reach(starts_s: Floats, slack_s: Floats, start: int, last: int) -> int:
         return start  # a series begins on the beat
     end = start
     while end < last:
-        gap = starts_s[end]
-        off = abs(gap - interval * max(1.0, round(gap / interval))) if gap == gap else math.inf
-        if off > 4 * float(_tolerance(slack_s[end : end + 1], interval)[0]):
-            # One broken pause (a frame lost, the timer restarted) does not end a series.
-            follows = starts_s[end + 1 : end + 3]
-            if len(follows) < 2 or not np.all(np.abs(follows - interval) < 0.05 * interval + 1):
-                break
+        if not abs(starts_s[end] - interval) <= limit and not _goes_on(
+            starts_s[end:last][:3], interval, limit
+        ):
+            break
         end += 1
     return end
+
+
+def _beat(starts_s: Floats) -> float:
+    """The interval of a series: the median of the pauses near its first five's."""
+    first = float(np.nanmedian(starts_s[:5]))
+    return float(np.median(starts_s[np.abs(starts_s - first) < 0.5 * first]))
+
+
+def _goes_on(ahead: Floats, interval: float, limit: float) -> bool:
+    """Whether a series goes on after the broken pause that ``ahead`` begins with.
+
+    After a frame lost (a multiple of the interval) the beat comes back within two frames, or
+    the series is over with it; after any other break (the timer restarted) at once and twice.
+    """
+    gap = float(ahead[0])
+    on_beat = np.abs(ahead[1:] - interval) < 0.05 * interval + 1
+    if math.isfinite(gap):
+        multiple = max(2.0, round(gap / interval))
+        if abs(gap - interval * multiple) <= limit:
+            return bool(on_beat.any()) or len(on_beat) == 0
+    return len(on_beat) == 2 and bool(on_beat.all())
 
 
 def _timing(starts_s: Floats, slack_s: Floats, interval: float) -> Floats:
@@ -106,7 +124,9 @@ def _timing(starts_s: Floats, slack_s: Floats, interval: float) -> Floats:
     known = np.where(np.isfinite(starts_s), starts_s, interval * 0.5)
     even = _bell((known - interval) / sigma) / sigma
     multiple = np.maximum(2.0, np.round(known / interval))
-    skipped = _bell((known - interval * multiple) / sigma) / sigma
+    # One frame lost is commoner than two: without the halving the multiples would add up to
+    # more than everything, and any long pause would be one of them.
+    skipped = 0.5 ** (multiple - 1) * _bell((known - interval * multiple) / sigma) / sigma
     spread = 1 / (np.maximum(known, 0.1) * LOG_RANGE)
     # A person keeps a rhythm too, to about a third either way.
     hand = _bell((known - interval) / (HAND_SHARE * interval)) / (HAND_SHARE * interval)
