@@ -306,6 +306,19 @@ class Finding:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class BriefLine:
+    """One rule of the photographer's brief held against one set."""
+
+    rule: str
+    asked: str
+    found: str
+    passed: bool | None
+    """``None``: what was recorded does not tell."""
+    frames: tuple[str, ...] = ()
+    """The frames that fail the rule; empty where it is met or concerns the whole set."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Set:
     """Frames that belong together, in shooting order."""
 
@@ -320,6 +333,8 @@ class Set:
     links: tuple[Link, ...] = ()
     """What is known between neighbours in the layout; not written out, used by the checks."""
     findings: tuple[Finding, ...] = ()
+    brief: tuple[BriefLine, ...] = ()
+    """The brief's rules held against the set; empty where none is about it."""
 
     @property
     def frames(self) -> tuple[Frame, ...]:

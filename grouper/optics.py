@@ -9,7 +9,8 @@ Computer Vision: Algorithms and Applications, 2010, ch. 9.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from itertools import pairwise
 from typing import Literal
 
 Grid = Literal["third", "half"]
@@ -379,6 +380,35 @@ def nearest_safe_m(
     """Nearest distance whose shift against ``far_m`` stays within ``tolerance_px``."""
     reach = focal_length_px * baseline_m
     return reach / (tolerance_px + reach / far_m)
+
+
+def rail_mark_mm(focal_mm: float, marks_mm: Sequence[tuple[float, float]]) -> float | None:
+    """The rail mark that puts the entrance pupil of a zoom over the turning axis.
+
+    ``marks_mm`` are measured pairs (focal length, mark), by focal length. Piecewise linear
+    between them, for the curve need not be monotonic; ``None`` beyond the outer marks, where
+    nothing was measured (common practice, no source). Focal lengths are recorded in whole
+    millimetres or worse, so half a millimetre beyond an outer mark still is that mark.
+    """
+    if not marks_mm:
+        return None
+    first, last = marks_mm[0], marks_mm[-1]
+    if not first[0] - _SAME_FOCAL_MM <= focal_mm <= last[0] + _SAME_FOCAL_MM:
+        return None
+    for (low, at_low), (high, at_high) in pairwise(marks_mm):
+        if low <= focal_mm <= high:
+            return at_low + (at_high - at_low) * (focal_mm - low) / (high - low)
+    return first[1] if focal_mm <= first[0] else last[1]
+
+
+def is_at_mark(focal_mm: float, marks_mm: Sequence[tuple[float, float]]) -> bool:
+    """Whether a focal length is one that was measured, within half a millimetre."""
+    return any(abs(focal_mm - mark) <= _SAME_FOCAL_MM for mark, _ in marks_mm)
+
+
+_SAME_FOCAL_MM = 0.5
+"""Rounding of a focal length recorded in whole millimetres (Exif allows more, most bodies
+round)."""
 
 
 # --- Levelling ----------------------------------------------------------------------------

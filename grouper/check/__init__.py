@@ -18,6 +18,7 @@ from grouper.check import (
     auto_iso,
     auto_white_balance,
     blocked_shadows,
+    brief_unmet,
     clipped_highlights,
     clock_jump,
     clock_offset,
@@ -54,8 +55,10 @@ from grouper.check import (
     uneven_bracket,
     unreadable_file,
 )
+from grouper.check.brief import judge_brief
 from grouper.check.card_numbers import CardNumbers, read_card_numbers
 from grouper.check.causes import check_numbers, drop_explained
+from grouper.check.gaps import judged_once
 from grouper.check.severity import decide_severities
 from grouper.contracts import CardCheck, Problem, SetCheck
 from grouper.errors import GrouperError
@@ -70,6 +73,7 @@ SET_CHECKS: tuple[SetCheck, ...] = (
     mixed_orientation.CHECK,
     mixed_lens.CHECK,
     mixed_size.CHECK,
+    brief_unmet.CHECK,
     thin_overlap.CHECK,
     short_row.CHECK,
     open_circle.CHECK,
@@ -152,13 +156,15 @@ def _check_set(
     card: tuple[Finding, ...],
 ) -> Set:
     findings: list[Finding] = []
-    for check in SET_CHECKS:
-        severity = severities[check.code]
-        if severity is not None and found.kind in check.kinds:
-            problems = check.find(found, settings)
-            findings.extend(_findings(check.code, severity, problems, found.id))
+    with judged_once():
+        for check in SET_CHECKS:
+            severity = severities[check.code]
+            if severity is not None and found.kind in check.kinds:
+                problems = check.find(found, settings)
+                findings.extend(_findings(check.code, severity, problems, found.id))
+        brief = judge_brief(found, settings)
     kept = drop_explained(check_numbers(findings, found, numbers), card)
-    return replace(found, findings=_worst_first(kept))
+    return replace(found, findings=_worst_first(kept), brief=brief)
 
 
 def _findings(

@@ -7,7 +7,9 @@ show, the angles, the file numbers.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Literal
@@ -68,12 +70,41 @@ class Hole:
     numbers: tuple[int, ...]
 
 
+_JUDGED: ContextVar[dict[tuple[int, int], tuple[Pair, ...]] | None] = ContextVar(
+    "judged", default=None
+)
+
+
+@contextmanager
+def judged_once() -> Iterator[None]:
+    """Within it, the neighbours of a set are judged once, however many checks ask.
+
+    Sets and settings must live as long as the block: they are told apart by identity, for
+    comparing two sets of hundreds of frames costs more than it saves.
+    """
+    token = _JUDGED.set({})
+    try:
+        yield
+    finally:
+        _JUDGED.reset(token)
+
+
 def judge_neighbours(found: Set, settings: CheckSettings) -> tuple[Pair, ...]:
     """Every pair of neighbours of a panorama with its verdict, rows first, then holes.
 
     Pairs that only a hole in the file numbers speaks for (at the change of rows, or where
     there are no angles) come last.
     """
+    judged = _JUDGED.get()
+    if judged is None:
+        return _judge_set(found, settings)
+    key = id(found), id(settings)
+    if key not in judged:
+        judged[key] = _judge_set(found, settings)
+    return judged[key]
+
+
+def _judge_set(found: Set, settings: CheckSettings) -> tuple[Pair, ...]:
     sightings = _sightings(found)
     pairs = [_measure(pair, found, sightings, settings) for pair in _chains(found)]
     pairs = [_covered(pair, found) for pair in _judge(pairs, settings)]

@@ -96,6 +96,11 @@ def distance(metres: float) -> str:
     return f"{100 * metres:.0f} cm" if metres < 1 else f"{metres:.3g} m"
 
 
+def plain_distance(metres: float) -> float | str:
+    """A distance for a finding's measured values; JSON has no infinity."""
+    return "infinity" if math.isinf(metres) else round(metres, 3)
+
+
 def stops(value: float) -> str:
     """``2 EV``, ``0.7 EV``."""
     text = f"{value:.1f}".removesuffix(".0")

@@ -13,7 +13,7 @@ from importlib import metadata
 from typing import Any, TypeVar
 
 from grouper.contracts import Writer
-from grouper.model import Body, Finding, Layout, Member, Result, Scan, Set, Unread
+from grouper.model import Body, BriefLine, Finding, Layout, Member, Result, Scan, Set, Unread
 from grouper.settings import settings_table
 from grouper.write.paths import set_folder
 from grouper.write.plain import (
@@ -87,6 +87,7 @@ def set_object(one: Set) -> dict[str, Any]:
         "layout": None if one.layout is None else _layout(one.layout),
         "takes": list(one.takes),
         "findings": [_finding(finding) for finding in one.findings],
+        **({"brief": [_brief_line(line) for line in one.brief]} if one.brief else {}),
     }
 
 
@@ -182,6 +183,16 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "message": finding.message,
         "advice": finding.advice,
         "measured": plain(finding.measured),
+    }
+
+
+def _brief_line(line: BriefLine) -> dict[str, Any]:
+    return {
+        "rule": line.rule,
+        "asked": line.asked,
+        "found": line.found,
+        "passed": line.passed,
+        "frames": list(line.frames),
     }
 
 

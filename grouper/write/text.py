@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from grouper.model import SEVERITIES, Finding, Result, Set
+from grouper.write.brief import brief_in_short, brief_lines
 from grouper.write.clean import shown
 from grouper.write.verdict import headline
 from grouper.write.verdict import many as many
@@ -78,11 +79,14 @@ def findings_by_set(result: Result, style: Style) -> str:
         for finding in by_severity(result.findings):
             lines += finding_lines(finding, style)
     for one in _worst_first(result.sets):
-        if one.findings:
+        if one.findings or one.brief:
             lines += ["", style.paint(style.wrap(_title(one)), "bold")]
+            lines += brief_lines(one, style)
             for finding in by_severity(one.findings):
                 lines += finding_lines(finding, style)
     lines += ["", *(style.wrap(line) for line in counts(result))]
+    if brief := brief_in_short(result.sets):
+        lines.append(style.wrap(brief))
     lines.append(style.paint(style.wrap(in_short(result)), "bold"))
     return "\n".join(lines).lstrip("\n")
 

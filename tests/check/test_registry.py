@@ -12,12 +12,12 @@ import pytest
 from grouper.check import CARD_CHECKS, CODES, DEFAULT_SEVERITIES, SET_CHECKS, page
 from grouper.check.causes import EXPLAINS
 from grouper.errors import GrouperError
-from grouper.settings import CheckSettings
+from grouper.settings import BriefSettings, CheckSettings, Settings
 
 PUBLISHED = {
     "problem": """
         missing-frame short-bracket short-stack mixed-focal-length mixed-orientation mixed-lens
-        mixed-size unreadable-file""",
+        mixed-size unreadable-file brief-unmet""",
     "warning": """
         thin-overlap short-row open-circle mixed-aperture mixed-iso mixed-shutter mixed-focus
         mixed-white-balance mixed-flash uneven-bracket tilted-base rolled-camera drifting-row
@@ -45,7 +45,7 @@ def module_name(code: str) -> str:
 def test_exactly_the_published_codes_are_registered_once() -> None:
     registered = [check.code for check in (*SET_CHECKS, *CARD_CHECKS)]
     assert sorted(registered) == sorted(SEVERITY_OF)
-    assert len(SEVERITY_OF) == 40
+    assert len(SEVERITY_OF) == 41
     assert sorted(CODES) == sorted(registered)
 
 
@@ -83,16 +83,22 @@ def test_the_page_has_its_headings_in_order_and_text_below_each(code: str) -> No
 @pytest.mark.parametrize("code", sorted(SEVERITY_OF))
 def test_settings_named_on_a_page_exist(code: str) -> None:
     section = page(code).partition("\nSettings\n")[2]
-    named = re.findall(r"check\.([a-z0-9_]+)", section)
+    named = re.findall(r"(check|brief)\.([a-z0-9_]+)", section)
     assert named or section.strip() == "None."
-    for name in named:
-        assert hasattr(CheckSettings(), name), name
+    for part, name in named:
+        assert hasattr(getattr(Settings(), part), name), name
 
 
 def test_every_threshold_is_named_on_some_page() -> None:
     pages = " ".join(page(code) for code in CODES)
     for name in CheckSettings.__dataclass_fields__:
         assert f"check.{name}" in pages, name
+
+
+def test_every_rule_of_the_brief_is_named_on_its_page() -> None:
+    text = page("brief-unmet")
+    for name in BriefSettings.__dataclass_fields__:
+        assert f"brief.{name}" in text, name
 
 
 def test_every_threshold_has_its_reason() -> None:
