@@ -10,7 +10,8 @@ import io
 import math
 import struct
 import warnings
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -20,40 +21,41 @@ from PIL.TiffImagePlugin import IFDRational
 
 from grouper.errors import UnreadableFile
 from grouper.read import cr3, heif, jpeg, mrw, png, raf, tiff
+from grouper.read import tags as tags_module
 from grouper.read.exif import Contents
 from grouper.read.source import Source
-from grouper.read.tags import EXIF, GPS, IMAGE, THUMBNAIL, Tags, number, text
+from grouper.read.tags import EXIF, GPS, IMAGE, INTEROP, THUMBNAIL, Tags, number, text
 from tests.read.files import jpeg_bytes, rational, write_photo
 
 exiv2 = pytest.importorskip("exiv2")
-SAMPLES = Path(__file__).parents[3] / "shared" / "samples"
-FOREIGN = sorted(path for path in SAMPLES.rglob("*") if path.is_file()) if SAMPLES.is_dir() else []
+SHARED = Path(__file__).parents[3] / "shared"
+FOREIGN = sorted(
+    path
+    for name in ("samples", "real")
+    if (SHARED / name).is_dir()
+    for path in (SHARED / name).rglob("*")
+    if path.is_file() and path.suffix.lower() not in (".json", ".md")
+)
 
 RAWS = (".cr2", ".nef", ".dng", ".rw2", ".raf", ".mrw", ".cr3")
 """Suffixes under which Pillow sees the preview, not the picture."""
 
-GROUPS = {IMAGE: "Image", EXIF: "Photo", GPS: "GPSInfo", THUMBNAIL: "Thumbnail"}
-TAGS: dict[str, tuple[int, ...]] = {
-    IMAGE: (0x010F, 0x0110, 0x0112, 0x0131, 0x0132),
-    EXIF: (
-        0x829A, 0x829D, 0x8822, 0x8827, 0x8830, 0x8831, 0x8832, 0x9003, 0x9004, 0x9010, 0x9011,
-        0x9012, 0x9201, 0x9202, 0x9204, 0x9206, 0x9208, 0x9209, 0x920A, 0x9290, 0x9291, 0x9292,
-        0x9405, 0xA002, 0xA003, 0xA20E, 0xA20F, 0xA210, 0xA402, 0xA403, 0xA404, 0xA405, 0xA431,
-        0xA432, 0xA434, 0xA435, 0xA460,
-    ),
-    GPS: (0x01, 0x02, 0x03, 0x04, 0x05, 0x06, 0x10, 0x11),
-    THUMBNAIL: (0x0103, 0x0201, 0x0202),
+GROUPS = {
+    IMAGE: "Image", EXIF: "Photo", GPS: "GPSInfo", THUMBNAIL: "Thumbnail", INTEROP: "Iop",
 }  # fmt: skip
+TAGS = dict(tags_module._WANTED)
+"""Every tag that is used, by directory."""
 
 Key = tuple[str, int]
 EXPLAINED: dict[tuple[str, str, int], str] = {
     ("87_OSError.jpg", EXIF, 0x9206): "FFFFFFFF is infinity; the binding reads it as -1",
+    ("Panasonic.rw2", IMAGE, 0x8769): "a place in the JPEG inside",
     ("Panasonic.rw2", EXIF, 0xA002): "from the JPEG inside, where exiv2 does not look",
     ("Panasonic.rw2", EXIF, 0xA003): "from the JPEG inside, where exiv2 does not look",
     ("Panasonic.rw2", EXIF, 0xA404): "from the JPEG inside, where exiv2 does not look",
     **{
         ("Panasonic.rw2", THUMBNAIL, tag): "kept apart: places in the JPEG inside"
-        for tag in (0x0103, 0x0201, 0x0202)
+        for tag in (0x0103, 0x0112, 0x0201, 0x0202)
     },
 }
 """(file, directory, tag): why exiv2 and we differ."""
@@ -99,6 +101,7 @@ def by_exiv2(path: Path) -> dict[Key, Any] | None:
         return None
     found: dict[Key, Any] = {}
     names = {group: directory for directory, group in GROUPS.items()}
+    names["PanasonicRaw"] = IMAGE  # the same directory, under the names that one maker gives it
     for datum in data:
         directory = names.get(datum.groupName())
         if directory is None or datum.tag() not in TAGS[directory]:
@@ -121,6 +124,8 @@ def agree(ours: Any, theirs: Any) -> bool:
         return text(ours) == theirs
     if isinstance(ours, str | bytes) or ours is None:
         return False
+    if not theirs:
+        return not ours
     values = [None if under == 0 else over / under for over, under in theirs]
     mine = [number([item]) for item in ours]
     return len(mine or [None]) == len(values) and all(
@@ -164,6 +169,39 @@ NOTES = {
 }
 """Where exiv2 has as plain values what we take from notes."""
 
+Told = Callable[[list[int]], Any]
+NUMBERS: dict[str, tuple[str, Told]] = {
+    "Exif.Nikon3.ISOSpeed": ("iso", lambda v: float(v[1]) if len(v) == 2 and v[1] else None),
+    "Exif.Nikon3.ShootingMode": ("bracketing", lambda v: bool(v[0] & 0x10)),
+    "Exif.CanonCs.FocusMode": ("focus_auto", lambda v: v[0] not in (3, 6)),
+    "Exif.CanonCs.ISOSpeed": (
+        "iso",
+        lambda v: (
+            {16: 50.0, 17: 100.0, 18: 200.0, 19: 400.0}.get(v[0])
+            if not v[0] & 0x4000
+            else float(v[0] & 0x3FFF)
+        ),
+    ),
+    "Exif.Panasonic.FocusMode": ("focus_auto", lambda v: v[0] != 2),
+    "Exif.Panasonic.BracketSettings": ("bracketing", lambda v: bool(v[0])),
+    "Exif.Panasonic.SequenceNumber": ("burst_number", lambda v: v[0] or None),
+    "Exif.Panasonic.RollAngle": ("roll_deg", lambda v: v[0] / 10.0),
+    "Exif.Panasonic.PitchAngle": ("pitch_deg", lambda v: -v[0] / 10.0),
+    "Exif.Fujifilm.FocusMode": ("focus_auto", lambda v: {0: True, 1: False}.get(v[0])),
+    "Exif.Fujifilm.Continuous": ("bracketing", lambda v: v[0] == 1),
+    "Exif.Fujifilm.SequenceNumber": ("burst_number", lambda v: v[0] or None),
+    "Exif.Sony1.ReleaseMode": ("bracketing", lambda v: v[0] == 5),
+    "Exif.Sony1.SequenceNumber": ("burst_number", lambda v: v[0] or None),
+    "Exif.OlympusCs.DriveMode": ("burst_number", lambda v: v[1] if len(v) > 1 and v[1] else None),
+    "Exif.OlympusCs.LevelGaugeRoll": (
+        "roll_deg", lambda v: -v[0] / 10.0 if len(v) == 2 and v[1] == 1 else None
+    ),
+    "Exif.OlympusCs.LevelGaugePitch": (
+        "pitch_deg", lambda v: v[0] / 10.0 if len(v) == 2 and v[1] == 1 else None
+    ),
+}  # fmt: skip
+"""Where exiv2 has numbers whose meaning we take from notes: our field, and what they say."""
+
 
 def plain(datum: Any) -> str | None:
     """A value as text, also where exiv2 lists bytes as numbers."""
@@ -174,19 +212,59 @@ def plain(datum: Any) -> str | None:
 
 @pytest.mark.skipif(not FOREIGN, reason="the sample files are not here")
 def test_maker_notes_agree_with_exiv2() -> None:
-    compared = 0
+    compared = Counter[str]()
     for path in FOREIGN:
         contents, data = contents_of(path), exif_data(path)
         if contents is None or data is None:
             continue
         for datum in data:
-            field = NOTES.get(datum.key())
+            key = datum.key()
+            field = NOTES.get(key)
             theirs = plain(datum) if field else None
-            if field is None or theirs in (None, "0"):
-                continue
-            compared += 1
-            assert str(getattr(contents.note, field)) == theirs, (path.name, datum.key())
-    assert compared >= 15
+            if field is not None and theirs not in (None, "0"):
+                compared[key] += 1
+                assert str(getattr(contents.note, field)) == theirs, (path.name, key)
+            if key in NUMBERS and datum.count():
+                field, told = NUMBERS[key]
+                value = datum.value()
+                expected = told([value.toInt64(index) for index in range(value.count())])
+                compared[key] += 1
+                assert getattr(contents.note, field) == expected, (path.name, key)
+    assert compared.total() >= 100, compared
+    assert len(compared) >= 12, compared
+
+
+ANGLES = {"Yaw": "yaw_deg", "Pitch": "pitch_deg", "Roll": "roll_deg"}
+
+
+@pytest.mark.skipif(not FOREIGN, reason="the sample files are not here")
+def test_xmp_packets_agree_with_exiv2() -> None:
+    """exiv2 parses the packet as XML, where we only search it."""
+    compared = Counter[str]()
+    for path in FOREIGN:
+        contents = contents_of(path)
+        if contents is None or exif_data(path) is None:
+            continue
+        data = exif_data.keep.xmpData()  # type: ignore[attr-defined]
+        theirs = {datum.key(): datum.toString() for datum in data}
+        if not theirs:
+            continue
+        packet = contents.packet
+        taken = theirs.get("Xmp.exif.DateTimeOriginal") or theirs.get("Xmp.xmp.CreateDate")
+        assert packet.taken == taken, path
+        assert packet.panorama == ("Xmp.GPano.ProjectionType" in theirs), path
+        compared["taken"] += taken is not None
+        compared["panorama"] += packet.panorama
+        for name, field in ANGLES.items():
+            angle = theirs.get(f"Xmp.drone-dji.Gimbal{name}Degree")
+            assert getattr(packet, field) == (None if angle is None else float(angle)), path
+            compared[name] += angle is not None
+    assert compared["taken"] >= 20, compared  # and angles and panoramas where the samples have them
+
+
+def test_every_tag_that_is_used_is_compared() -> None:
+    assert set(GROUPS) == set(TAGS)
+    assert sum(map(len, TAGS.values())) > 90
 
 
 def by_pillow(path: Path) -> tuple[dict[Key, Any], tuple[int, int]] | None:
@@ -197,7 +275,7 @@ def by_pillow(path: Path) -> tuple[dict[Key, Any], tuple[int, int]] | None:
             with Image.open(path) as image:
                 exif, size = image.getexif(), image.size
                 found = {(IMAGE, tag): value for tag, value in exif.items()}
-                for directory, pointer in ((EXIF, 0x8769), (GPS, 0x8825)):
+                for directory, pointer in ((EXIF, 0x8769), (GPS, 0x8825), (INTEROP, 0xA005)):
                     inner = exif.get_ifd(pointer)
                     found |= {(directory, tag): value for tag, value in inner.items()}
         except (OSError, SyntaxError, ValueError, TypeError, KeyError, struct.error):
