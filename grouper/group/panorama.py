@@ -171,9 +171,11 @@ def _judge(
     span = slice(start, end)
     looked = evidence.looked[span]
     turned, gaps, steps = stops.turned[span], stops.gap[span], stops.begins[span]
-    steps & ~turned & ~gaps
     if gaps.sum() > steps.sum() - gaps.sum():
         return None  # more gaps than overlaps: it does not hang together
+    moved = evidence.pairs.moved_m[span][steps]
+    if np.isfinite(moved).any() and float(np.nanmedian(moved)) > MOVED_M:
+        return None  # walked or flown from view to view: no standpoint to join them from
     views = int(steps.sum()) + 1
     if views < 2:
         return None
@@ -187,7 +189,9 @@ def _judge(
         weight += PAIR_ONLY
     weight += _lone_views_weight(evidence, stops, start, end)
     slack = evidence.pairs.pause_slack_s[span]
-    weight += evenness_weight(evidence.log_pause[span][steps], slack[steps])
+    # The way back to a new row and a frame lost break the rhythm without breaking the set.
+    kept = steps & ~gaps
+    weight += evenness_weight(evidence.log_pause[span][kept], slack[kept])
     weight += _steadiness_weight(stops.shift[span][turned])
     weight += _squareness_weight(stops.heading[span][turned])
     weight += _brackets_weight(evidence, start, end, steps)
