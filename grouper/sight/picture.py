@@ -11,7 +11,9 @@ import io
 import math
 import threading
 import warnings
+from contextlib import suppress
 from dataclasses import dataclass
+from functools import cache
 from typing import BinaryIO
 
 import numpy as np
@@ -88,6 +90,7 @@ def decode(source: bytes | BinaryIO) -> ByteArray | None:
         TypeError,
         SyntaxError,
         EOFError,
+        RuntimeError,  # the decoder of HEIC
         IndexError,
         KeyError,
         MemoryError,
@@ -103,7 +106,28 @@ def _open(stream: BinaryIO) -> Image.Image:
     # safe. The filter list is global to the process, hence the lock.
     with _open_lock, warnings.catch_warnings():
         warnings.simplefilter("ignore")
+        if _is_heif(stream):
+            _learn_heif()
         return Image.open(stream)
+
+
+def _is_heif(stream: BinaryIO) -> bool:
+    """Whether a stream begins as files of the ISO base media format do (ISO/IEC 14496-12)."""
+    head = stream.read(8)
+    stream.seek(0)
+    return head[4:8] == b"ftyp"
+
+
+@cache
+def _learn_heif() -> None:
+    """Let Pillow open HEIC pictures, where the extra is installed; else they stay unseen.
+
+    Done when the first one comes by: the decoder takes a while to load. AVIF Pillow knows itself.
+    """
+    with suppress(ImportError):
+        import pillow_heif
+
+        pillow_heif.register_heif_opener()
 
 
 def _small_rgb(image: Image.Image) -> ByteArray | None:
