@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import multiprocessing
 import os
 import shutil
@@ -223,6 +224,17 @@ def test_progress_is_told_of_every_file(card: Path, kept: Path) -> None:
         )
         count = len(found.files)
         assert told == [("reading", done, count) for done in range(1, count + 1)]
+
+
+@pytest.mark.parametrize("on", [True, False])
+def test_the_collector_is_left_as_it_was(card: Path, kept: Path, on: bool) -> None:
+    try:
+        (gc.enable if on else gc.disable)()
+        read(card, kept)
+        read(card, kept)
+        assert gc.isenabled() is on
+    finally:
+        gc.enable()
 
 
 # ---- what makes a file another
