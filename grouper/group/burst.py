@@ -10,10 +10,12 @@ import numpy as np
 from grouper.group.choose import Proposal, Rule
 from grouper.group.evidence import FAST_S, Evidence, relation_weight
 from grouper.group.rhythm import drive_pauses
-from grouper.group.stretches import grow
+from grouper.group.stretches import ends_at, grow
 
 FEWEST_FRAMES = 3
 START = -3.0
+STRONG = 4.0
+"""Pairs above this weight lie inside a burst in every way to cut the strand."""
 FAST, NOT_FAST = math.log(0.97 / 0.03), math.log(0.01 / 0.90)
 SAME_SECOND, NEXT_SECOND = math.log(0.70 / 0.05), math.log(0.28 / 0.15)
 """With whole-second stamps several frames fall into one second, now and then into the next."""
@@ -39,11 +41,12 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
         + np.where(jumped, JUMPED, 0.0)
         + evidence.settings
     )
-    for start in range(first, last):
+    starts, ends = ends_at(weights < STRONG, first, last)
+    for start in starts:
         if weights[start] < 0:
             continue
         for end, weight in grow(start, last, lambda i: float(weights[i])):
-            if end - start + 1 < FEWEST_FRAMES or weights[end - 1] < 0:
+            if end not in ends or end - start + 1 < FEWEST_FRAMES or weights[end - 1] < 0:
                 continue
             if weight + START > 0:
                 rate = (end - start) / max(float(np.nansum(pause[start:end])), 0.1)

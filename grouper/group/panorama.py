@@ -23,9 +23,9 @@ from grouper.group.evidence import (
 from grouper.group.exposures import exposure_levels, ladder_weight
 from grouper.group.focusing import focus_weight
 from grouper.group.pairs import STOP_EV, Floats
-from grouper.group.rhythm import COARSE_S, drive_pauses
+from grouper.group.rhythm import COARSE_S, drive_pauses, stands_out
 from grouper.group.stops import Stops, find_stops
-from grouper.group.stretches import grow
+from grouper.group.stretches import ends_at, grow
 
 START = -2.5
 """Weight for a sweep starting at a given frame."""
@@ -35,7 +35,8 @@ PAIR_ONLY = -1.5
 """Two overlapping frames are more often one subject re-framed than a panorama."""
 FEWEST_BLIND_VIEWS = 3
 STRONG = 4.0
-"""Pairs above this weight hold together in every way to cut the strand."""
+STRONG_BLIND = 2.0
+"""Pairs above this weight hold together in every way to cut the strand; unseen ones weigh less."""
 TIED_BACK = math.log(0.80 / 0.10)
 """The later frame overlaps an earlier one of the stretch though not its neighbour: a new row,
 a second sweep at another exposure, the end of a circle. At a boundary that is rare."""
@@ -66,8 +67,10 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
     """Propose panoramas among the frames ``first`` to ``last`` of the strand."""
     stops = find_stops(evidence)
     weights = link_weights(evidence, stops)
-    starts = [first, *(k + 1 for k in range(first, last) if weights[k] < STRONG)]
-    ends = {last, *(k for k in range(first, last) if weights[k] < STRONG)}
+    strong = np.where(evidence.looked, STRONG, STRONG_BLIND)
+    # Within one view a sweep begins or ends only where something sets the frames apart.
+    apart = (evidence.settings < 0) | stands_out(evidence.log_pause)
+    starts, ends = ends_at((weights < strong) & (stops.begins | apart), first, last)
     for start in starts:
         stretch = _Stretch(evidence, stops, weights, start)
         for end, weight in grow(start, last, stretch.link_weight):

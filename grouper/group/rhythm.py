@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
 from grouper.group.pairs import Floats, Pairs
 
@@ -55,6 +56,19 @@ def drive_pauses(pairs: Pairs) -> Floats:
     # A burst's last second must not reach out to the frame after it.
     within = pause < 1.5
     return np.where(coarse, np.where(within, best, np.inf), pause)
+
+
+LONGER = 0.5
+"""A pause this much longer in the logarithm (two thirds more) than both its neighbours."""
+
+
+def stands_out(log_pause: Floats) -> NDArray[np.bool_]:
+    """Which pauses are plainly longer than the one before and the one after."""
+    padded = np.concatenate([[np.nan], log_pause, [np.nan]])
+    around = np.fmax(padded[:-2], padded[2:])
+    with np.errstate(invalid="ignore"):
+        longer: NDArray[np.bool_] = log_pause > around + LONGER
+    return longer
 
 
 def log_pauses(pairs: Pairs) -> Floats:

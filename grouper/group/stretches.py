@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
+import numpy as np
+from numpy.typing import NDArray
+
 HOPELESS = -9.0
 """A stretch this far below nothing is given up: no later frame makes up for it."""
 FALLEN = 12.0
@@ -32,3 +35,23 @@ def grow(
         if total < HOPELESS or total < best - FALLEN:
             return
         yield end, total
+
+
+def ends_at(
+    weak: NDArray[np.bool_], first: int, last: int
+) -> tuple[tuple[int, ...], frozenset[int]]:
+    """Where stretches may start and end: only at pairs that might be boundaries.
+
+    A series of thousands of frames that plainly hang together would otherwise be proposed in
+    every one of its millions of parts.
+
+    Args:
+        weak: pairs that might be boundaries, shape (n - 1,).
+        first: first frame of the run.
+        last: last frame of the run.
+
+    Returns:
+        Frames to start from, in order, and frames to end at.
+    """
+    cuts = [int(k) + first for k in np.flatnonzero(weak[first:last])]
+    return (first, *(k + 1 for k in cuts if k + 1 < last)), frozenset((*cuts, last))
