@@ -180,6 +180,9 @@ class Glance:
     fingerprint: tuple[float, ...] = ()
     """A coarse brightness layout (row-major, mean removed, unit length), for telling
     near-identical pictures and dividers apart without decoding them again."""
+    white_share: float | None = None
+    """Share of pixels white or nearly so: no channel holds detail any more. ``None`` where it
+    was not measured."""
     focus_map: tuple[float, ...] = ()
     """Where the picture is sharp: natural log of the gradient energy in 4 x 4 fields
     (row-major, mean removed). Focus that moves shows as fields that rise while others fall."""

@@ -233,8 +233,10 @@ class CheckSettings:
     )
     clipped_highlights_share: float = setting(
         0.05,
-        "Share of the picture with a channel at its end in the darkest exposure: the sun and its "
-        "glare take 1-2 %, a burnt-out sky far more (common practice, no source).",
+        "Share of the picture that is white in the darkest exposure: the sun and its glare take "
+        "1-2 %, a burnt-out sky far more (common practice, no source). Half of the frames with so "
+        "much of any one channel at its end are bright blue skies that hold detail (measured on "
+        "rendered days and real sets).",
         least=0.0,
         most=1.0,
     )

@@ -97,11 +97,11 @@ SET_CHECKS: tuple[SetCheck, ...] = (
     blocked_shadows.CHECK,
     parallax_risk.CHECK,
     shallow_focus.CHECK,
-    too_wide.CHECK,
     spare_take.CHECK,
     set_in_doubt.CHECK,
+    too_wide.CHECK,
 )
-"""Checks of one set, what costs the most to miss first."""
+"""Checks of one set, what costs the most to miss first; a plain fact, no fault, comes last."""
 
 CARD_CHECKS: tuple[CardCheck, ...] = (
     unreadable_file.CHECK,

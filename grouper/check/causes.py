@@ -40,9 +40,11 @@ EXPLAINS: dict[str, tuple[str, ...]] = {
         *("mixed-shutter", "mixed-aperture", "mixed-iso", "mixed-white-balance"),
         "moved-subject",
     ),
-    # Automatic exposure makes up for one changed setting with another.
-    "mixed-aperture": ("mixed-shutter", "mixed-iso"),
-    "mixed-iso": ("mixed-shutter",),
+    # Automatic exposure makes up for one changed setting with another; what it does not make
+    # up for leaves the odd frames too bright or too dark.
+    "mixed-aperture": ("mixed-shutter", "mixed-iso", "clipped-highlights", "blocked-shadows"),
+    "mixed-iso": ("mixed-shutter", "clipped-highlights", "blocked-shadows"),
+    "mixed-shutter": ("clipped-highlights", "blocked-shadows"),
     "mixed-focus": ("soft-frame", "shallow-focus"),
     "short-bracket": ("uneven-bracket", "clipped-highlights", "blocked-shadows"),
     # A row on a leaning base, or with a rolled camera, climbs or sinks by itself.

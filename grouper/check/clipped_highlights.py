@@ -1,8 +1,9 @@
 """Highlights hold no detail in any exposure.
 
 What it looks for
-    The share of each view without highlight detail, in the exposure that holds the most of it,
-    as far as the small picture shows.
+    The share of each view that is white, in the exposure that holds the most detail, as far as
+    the small picture shows. A blue sky or a lamp of which one colour alone has reached its end
+    still holds detail in the others and does not count.
 
 Why it matters
     A burnt-out sky stays white whatever is done to it.
@@ -26,7 +27,7 @@ from collections.abc import Iterator
 
 from grouper.check.tones import find_lost_tones
 from grouper.contracts import Problem, SetCheck
-from grouper.model import Set
+from grouper.model import Glance, Set
 from grouper.settings import Settings
 
 _ADVICE = (
@@ -39,11 +40,15 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
     """Name the views whose darkest exposure still clips."""
     yield from find_lost_tones(
         found,
-        lambda glance: glance.clipped_share,
+        _lost,
         settings.check.clipped_highlights_share,
         "highlights hold no detail",
         _ADVICE,
     )
+
+
+def _lost(glance: Glance) -> float:
+    return glance.clipped_share if glance.white_share is None else glance.white_share
 
 
 CHECK = SetCheck(

@@ -126,12 +126,21 @@ def _values(trait: Trait[T], odd: tuple[Odd[T], ...]) -> str:
 def _wandering(trait: Trait[T], odd: tuple[Odd[T], ...], known: int) -> str:
     """No value holds the majority: the setting changes through the set."""
     norm = odd[0].norm
+    if known == 2:
+        return f"The two frames differ in {trait.noun}: {_pair(trait, odd[0])}."
     values = [norm.value, *(item.value for item in odd)]
     first = odd[0].member.frame.name
     return (
         f"The {trait.noun} changes through the set: {_range(trait, values)} over "
         f"{words.counted(known, 'frame')}; the first to differ is {first}."
     )
+
+
+def _pair(trait: Trait[T], odd: Odd[T]) -> str:
+    """The values of two frames, the odd one's named; the other one is the norm by coming first."""
+    verb = trait.verbs[0]
+    value, norm = trait.show(odd.value), trait.show(odd.norm.value)
+    return f"{odd.member.frame.name} {verb} {value}, the other {norm}"
 
 
 def _range(trait: Trait[T], values: Sequence[T]) -> str:

@@ -16,6 +16,10 @@ _FINGERPRINT = (8, 6)
 _PLAIN_LEVELS = 0.5
 """Cells that differ by less than this (root mean square, of 255) show only the codec."""
 
+_WHITE = 250
+"""Grey level from which no channel holds detail: even the weakest in the sum, blue, is then
+above 210 and green above 246. Codec noise keeps burnt areas a few levels below 255."""
+
 
 def glance(preview: Preview) -> Glance:
     """Measure a picture: levels, clipping, sharpness, shape and a coarse fingerprint."""
@@ -25,6 +29,7 @@ def glance(preview: Preview) -> Glance:
         mean=round(float(luma.mean()) / 255.0, 4),
         spread=round(float(luma.std()) / 255.0, 4),
         clipped_share=round(float(preview.clipped.mean()), 4),
+        white_share=round(float((luma >= _WHITE).mean()), 4),
         blocked_share=round(float(preview.blocked.mean()), 4),
         sharpness=round(_sharpness(luma), 4),
         aspect=round(width / height, 4),

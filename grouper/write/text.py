@@ -83,7 +83,7 @@ def findings_by_set(result: Result, style: Style) -> str:
             lines += ["", style.paint(style.wrap(_title(one)), "bold")]
             lines += brief_lines(one, style)
             for finding in by_severity(one.findings):
-                lines += finding_lines(finding, style)
+                lines += finding_lines(finding, style, of=len(one.members))
     lines += ["", *(style.wrap(line) for line in counts(result))]
     if brief := brief_in_short(result.sets):
         lines.append(style.wrap(brief))
@@ -121,11 +121,13 @@ def in_short(result: Result) -> str:
     return words[:1].upper() + words[1:] + "."
 
 
-def finding_lines(finding: Finding, style: Style) -> list[str]:
-    """A finding with its severity in words, what was seen, and what to do."""
-    return _finding(
-        finding.severity, finding.code, finding.frames, finding.message, finding.advice, style
-    )
+def finding_lines(finding: Finding, style: Style, of: int | None = None) -> list[str]:
+    """A finding with its severity in words, what was seen, and what to do.
+
+    Of a set of more than two frames (``of``) all of which are meant, none is named.
+    """
+    frames = () if of is not None and 2 < of == len(finding.frames) else finding.frames
+    return _finding(finding.severity, finding.code, frames, finding.message, finding.advice, style)
 
 
 def frame_place(card: Mapping[str, Any], file: str, style: Style) -> str:

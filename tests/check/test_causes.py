@@ -6,7 +6,7 @@ import pytest
 
 from grouper.model import Set
 from grouper.settings import Settings
-from tests.check.sets import bracket, card, change, findings, regard, sweep
+from tests.check.sets import bracket, card, change, findings, glance, regard, sweep
 from tests.support import frame
 
 QUIET = Settings(severity=(("too-wide", "off"),))
@@ -52,6 +52,21 @@ ONE_CAUSE = [
         change(sweep(program="aperture"), [3], aperture_f=8.0, exposure_s=1 / 125),
         ["mixed-aperture"],
         id="a shutter that makes up for the aperture",
+    ),
+    pytest.param(
+        regard(change(sweep(), [3], iso=200.0), [3], glance=glance(clipped_share=0.2)),
+        ["mixed-iso"],
+        id="a frame too bright by its ISO",
+    ),
+    pytest.param(
+        regard(change(sweep(), [3], exposure_s=1 / 1000), [3], glance=glance(blocked_share=0.4)),
+        ["mixed-shutter"],
+        id="a frame too dark by its shutter",
+    ),
+    pytest.param(
+        regard(change(sweep(), [3], iso=200.0), [3, 4], glance=glance(clipped_share=0.2)),
+        ["mixed-iso", "clipped-highlights"],
+        id="too bright beside it as well",
     ),
     pytest.param(
         bracket((-4, -2, 0, 2), lost=[1]), ["uneven-bracket"], id="an uneven bracket is not short"

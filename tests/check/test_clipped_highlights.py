@@ -18,6 +18,10 @@ SILENT = [
         id="a sweep of such brackets",
     ),
     pytest.param(regard(sweep(), [3], glance=glance(clipped_share=0.04)), id="a little"),
+    pytest.param(
+        regard(sweep(), range(7), glance=glance(clipped_share=0.4, white_share=0.01)),
+        id="a deep blue sky, one channel at its end",
+    ),
 ]
 
 SPEAKS = [
@@ -30,6 +34,12 @@ SPEAKS = [
         ["QMK_0419", "QMK_0420"],
         "In 2 of 7 views highlights hold no detail: at worst 30 % of QMK_0420.JPG.",
         id="two views",
+    ),
+    pytest.param(
+        regard(sweep(), [2], glance=glance(clipped_share=0.4, white_share=0.2)),
+        ["QMK_0419"],
+        "at worst 20 % of QMK_0419.JPG.",
+        id="a white sky",
     ),
     pytest.param(
         regard(

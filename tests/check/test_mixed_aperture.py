@@ -77,3 +77,10 @@ def test_speaks_on(found: Set, frames: list[str], says: str) -> None:
     assert names(problem.frames) == frames
     assert says in problem.message
     assert problem.advice.endswith(".")
+
+
+def test_of_two_frames_neither_is_the_rule() -> None:
+    (problem,) = ask(CHECK, sweep(2, odd={1: {"aperture_f": 5.6}}, aperture_f=8.0))
+    assert problem.message == (
+        "The two frames differ in aperture: QMK_0418.JPG has f/5.6, the other f/8."
+    )

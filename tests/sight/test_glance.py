@@ -47,6 +47,15 @@ def test_one_clipped_channel_counts(tmp_path: Path) -> None:
     assert _glance(tmp_path, picture).clipped_share > 0.95
 
 
+def test_white_is_where_no_channel_holds_detail(tmp_path: Path) -> None:
+    picture = np.full((427, 640, 3), 128, np.uint8)
+    picture[:, :160] = 255
+    picture[:, 320:] = (150, 200, 255)
+    seen = _glance(tmp_path, picture)
+    assert seen.white_share == pytest.approx(0.25, abs=0.03)
+    assert seen.clipped_share == pytest.approx(0.75, abs=0.03)
+
+
 @pytest.mark.parametrize("gain_ev", [0.0, -1.5])
 def test_blur_takes_sharpness_whatever_the_exposure(tmp_path: Path, gain_ev: float) -> None:
     sharp = view(SCENE, held(0), long_px=1280, gain_ev=gain_ev)

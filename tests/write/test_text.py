@@ -7,7 +7,7 @@ import pytest
 from grouper.model import Result
 from grouper.write.clean import shown
 from grouper.write.text import Style, counts, findings_by_set, many, summary, worst
-from tests.write.results import bracket, finding, layout, panorama, result
+from tests.write.results import PANORAMA, bracket, finding, layout, panorama, result
 
 PLAIN = Style(width=None)
 
@@ -108,3 +108,11 @@ def test_the_last_line_says_what_to_reshoot() -> None:
     last = "Trouble with the card itself, 1 set to look at closer, 1 set whole."
     assert summary(of, PLAIN).splitlines()[-1] == last
     assert findings_by_set(of, PLAIN).splitlines()[-1] == last
+
+
+def test_frames_are_not_named_where_the_whole_set_is_meant() -> None:
+    files = [member.frame.file for member in panorama().members]
+    whole = panorama(findings=(finding("auto-iso", "note", *files, set_id=PANORAMA),))
+    assert "frames: " not in findings_by_set(result(whole), Style(width=None))
+    part = panorama(findings=(finding("auto-iso", "note", *files[1:], set_id=PANORAMA),))
+    assert "frames: " + files[1] in findings_by_set(result(part), Style(width=None))
