@@ -74,7 +74,7 @@ def _body_ids(
     bodies: Iterable[tuple[str | None, str | None, str | None]],
 ) -> dict[tuple[str | None, str | None, str | None], str]:
     """A short, readable, unique name for each body."""
-    keys = sorted(bodies, key=lambda key: tuple(part or "" for part in key))
+    keys = sorted(bodies, key=lambda key: tuple((part is not None, part or "") for part in key))
     stems = {key: _slug(" ".join(part for part in _model_words(key) if part)) for key in keys}
     shared = Counter(stems.values())
     ids: dict[tuple[str | None, str | None, str | None], str] = {}
