@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from grouper.group.stretches import FALLEN, HOPELESS, grow
+import numpy as np
+
+from grouper.group.stretches import FALLEN, HOPELESS, ends_at, grow
 
 
 def table(values: list[float]) -> Callable[[int], float]:
@@ -39,3 +41,20 @@ def test_pairs_are_asked_for_in_order_and_once() -> None:
 
     assert len(list(grow(3, 7, weight))) == 4
     assert asked == [3, 4, 5, 6]
+
+
+def weak(*flags: int) -> np.ndarray:
+    return np.array(flags, dtype=bool)
+
+
+def test_stretches_start_and_end_only_where_a_boundary_might_be() -> None:
+    starts, ends = ends_at(weak(0, 1, 0, 0, 1, 0), 0, 6)
+    assert starts == (0, 2, 5)
+    assert ends == {1, 4, 6}
+
+
+def test_only_the_run_asked_about_counts() -> None:
+    starts, ends = ends_at(weak(1, 1, 0, 0, 1, 1), 2, 5)
+    assert starts == (2,)
+    assert ends == {4, 5}
+    assert ends_at(weak(0, 0, 0), 0, 3) == ((0,), frozenset({3}))

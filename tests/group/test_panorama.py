@@ -1,0 +1,277 @@
+"""Panoramas: rows, circles, legs in either order, and what only looks like one."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from grouper.group.panorama import propose
+from grouper.model import Layout, Set
+from tests.group.eyes import (
+    Shot,
+    blindly,
+    bracket,
+    evidence_of,
+    grouped,
+    numbers,
+    on_stops,
+    run,
+    singles,
+    sweep,
+)
+from tests.support import frame
+
+SEVEN = [0, 35, 70, 105, 140, 175, 210]
+RING = [36.0 * i for i in range(10)]
+
+
+def among(shots: Sequence[Shot]) -> list[Shot]:
+    """A set before singles in the same settings, shot when something offered itself."""
+    later = [1500.0, 1562.0, 1590.0, 1700.0, 1738.0]
+    return [*shots, *(s for i, t in enumerate(later) for s in singles(951 + i, t, 1))]
+
+
+def one(shots: Sequence[Shot]) -> tuple[Set, Layout]:
+    (found,) = grouped(among(shots)).sets
+    assert found.kind == "panorama"
+    assert [f.counter for f in found.frames] == [s.frame.counter for s in shots]
+    assert found.layout is not None
+    return found, found.layout
+
+
+def rows(pitches: Sequence[float], *, back: bool) -> list[Shot]:
+    """Rows of seven, every other one backwards where ``back``."""
+    return [
+        shot
+        for k, pitch in enumerate(pitches)
+        for shot in sweep(
+            1 + 7 * k, 40.0 * k, SEVEN[::-1] if back and k % 2 else SEVEN, pitch=pitch
+        )
+    ]
+
+
+def columns(count: int) -> list[Shot]:
+    """A sweep up, one step across, down, and so on."""
+    looks = [
+        (35.0 * i, pitch) for i in range(count) for pitch in ([0, 35, 70] if i % 2 == 0 else
+                                                              [70, 35, 0])
+    ]  # fmt: skip
+    return [Shot(frame(1 + k, 5.0 * k), "ridge", y, p) for k, (y, p) in enumerate(looks)]
+
+
+def leg_major(evs: Sequence[float], *, back: bool = False, lost: Sequence[int] = ()) -> list[Shot]:
+    """Whole sweeps, one per exposure."""
+    shots = [
+        shot
+        for k, ev in enumerate(evs)
+        for shot in sweep(
+            1 + 7 * k, 40.0 * k, SEVEN[::-1] if back and k % 2 else SEVEN,
+            exposure_s=2.0**ev / 64,
+        )
+    ]  # fmt: skip
+    return [s for s in shots if s.frame.counter not in lost]
+
+
+SHAPES: dict[str, tuple[list[Shot], tuple[int, int, int, bool]]] = {
+    # rows, views, legs, closed
+    "one row": (sweep(1, 0, SEVEN), (1, 7, 1, False)),
+    "one row leftwards": (sweep(1, 0, SEVEN[::-1]), (1, 7, 1, False)),
+    "two views": (sweep(1, 0, [0, 40]), (1, 2, 1, False)),
+    "a brisk hand": (sweep(1, 0, SEVEN, pause_s=1.5), (1, 7, 1, False)),
+    "twenty-five seconds a view": (sweep(1, 0, SEVEN, pause_s=25.0), (1, 7, 1, False)),
+    "exposures of twenty seconds": (
+        sweep(1, 0, SEVEN, pause_s=24.0, exposure_s=20.0), (1, 7, 1, False)),
+    "a full turn": (sweep(1, 0, RING), (1, 10, 1, True)),
+    "two rows, serpentine": (rows([0, 35], back=True), (2, 14, 1, False)),
+    "two rows, returning": (rows([0, 35], back=False), (2, 14, 1, False)),
+    "three rows, serpentine": (rows([0, 35, -35], back=True), (3, 21, 1, False)),
+    "three rows, returning": (rows([0, 35, -35], back=False), (3, 21, 1, False)),
+    "one column": (
+        [Shot(frame(1 + i, 5 * i), "mast", 0.0, 35.0 * i) for i in range(3)], (3, 3, 1, False)),
+    "up and down": (columns(4), (3, 12, 1, False)),
+    "a bracket at each view": (on_stops(1, 0, SEVEN, [0, -2, 2]), (1, 7, 3, False)),
+    "a bracket of five at each view": (on_stops(1, 0, SEVEN, [0, -1, 1, -2, 2]), (1, 7, 5, False)),
+    "a bracketed full turn": (on_stops(1, 0, RING, [0, -2, 2]), (1, 10, 3, True)),
+    "a sweep per exposure": (leg_major([0, -2, 2]), (1, 7, 3, False)),
+    "a sweep per exposure, there and back": (leg_major([0, -2, 2], back=True), (1, 7, 3, False)),
+    "a sweep per exposure, one ends early": (leg_major([0, -2, 2], lost=[14]), (1, 7, 3, False)),
+    "whole-second stamps": (
+        sweep(1, 0, SEVEN, taken_resolution_s=1.0), (1, 7, 1, False)),
+    "numbers that wrap": (
+        [replace(s, frame=replace(s.frame, folder_number=100 + (i > 2),
+                                  folder=f"{100 + (i > 2)}QMARK",
+                                  file=f"{100 + (i > 2)}QMARK/QMK_{n:04d}.JPG", counter=n))
+         for i, (s, n) in enumerate(zip(sweep(1, 0, SEVEN), [9997, 9998, 9999, 1, 2, 3, 4],
+                                        strict=True))], (1, 7, 1, False)),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("shots", "shape"), SHAPES.values(), ids=SHAPES.keys())
+def test_the_shape_of(shots: list[Shot], shape: tuple[int, int, int, bool]) -> None:
+    found, layout = one(shots)
+    assert (layout.rows, layout.views, layout.legs, layout.closed) == shape
+    assert layout.steps == 1
+    assert not any(m.spare for m in found.members)
+    places = {(m.view, m.leg) for m in found.members}
+    assert len(places) == len(shots)
+
+
+@pytest.mark.parametrize("order", list(itertools.permutations([0.0, -2.0, 2.0])))
+def test_legs_at_each_view_in_every_firing_order(order: tuple[float, ...]) -> None:
+    found, _ = one(on_stops(1, 0, SEVEN, order))
+    assert [m.leg for m in found.members] == [round(ev / 2) + 1 for ev in order] * 7
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.permutations([-2.0, 0.0, 2.0]), st.booleans())
+def test_legs_sweep_by_sweep_in_any_order(order: list[float], back: bool) -> None:
+    found, _ = one(leg_major(order, back=back))
+    assert [m.leg for m in found.members] == [
+        round(ev / 2) + 1 for ev in order for _ in range(7)
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("lost", [4, 11, 20])
+def test_a_leg_lost_at_a_view_leaves_the_others_their_places(lost: int) -> None:
+    whole = on_stops(1, 0, SEVEN, [0, -2, 2])
+    before, _ = one(whole)
+    after, layout = one([s for s in whole if s.frame.counter != lost])
+    assert (layout.views, layout.legs) == (7, 3)
+    kept = {m.frame.file: (m.view, m.leg) for m in before.members}
+    assert all(kept[m.frame.file] == (m.view, m.leg) for m in after.members)
+
+
+LOST = {
+    "one frame": [3],
+    "two frames apart": [3, 6],
+    "two frames together": [4, 5],
+}
+
+
+@pytest.mark.parametrize("lost", LOST.values(), ids=LOST.keys())
+def test_lost_frames_do_not_split_a_sweep(lost: list[int]) -> None:
+    shots = [s for s in sweep(1, 0, [*SEVEN, 245, 280]) if s.frame.counter not in lost]
+    _, layout = one(shots)
+    assert layout.views == len(shots)
+
+
+def test_a_frame_never_fired_does_not_split_a_sweep() -> None:
+    # The counter does not jump, only the angle does.
+    found, layout = one(sweep(1, 0, [0, 25, 50, 100, 125, 150]))
+    assert layout.views == 6
+    assert layout.overlap_min is not None
+    assert layout.overlap_min < 0.15
+    assert found.confidence > 0.5
+
+
+NOT_ONE: dict[str, list[Shot]] = {
+    "singles in a sweep's rhythm": singles(1, 0, 8, pause_s=5.0),
+    "one view again and again": [Shot(frame(i, 9.0 * i), "gate") for i in range(1, 5)],
+    "a panning burst": [Shot(frame(i, 0.12 * i), "heron", 2.0 * i) for i in range(1, 9)],
+    "a bracket": bracket(1, 0, [0, -2, 2]),
+    "a flight line": [
+        Shot(frame(i, 6.0 * i, latitude_deg=47.0 + 4e-4 * i, longitude_deg=11.0), "field",
+             25.0 * i) for i in range(1, 9)],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("shots", NOT_ONE.values(), ids=NOT_ONE.keys())
+def test_no_panorama_is_seen_in(shots: list[Shot]) -> None:
+    assert "panorama" not in {kind for kind, _ in numbers(grouped(among(shots)))}
+
+
+def test_the_same_line_standing_still_is_a_panorama() -> None:
+    still = [
+        replace(s, frame=replace(s.frame, latitude_deg=47.0, longitude_deg=11.0))
+        for s in NOT_ONE["a flight line"]
+    ]
+    assert numbers(grouped(among(still))) == [("panorama", run(1, 8))]
+
+
+@pytest.mark.parametrize("wait_s", [8.0, 30.0, 90.0])
+def test_two_subjects_back_to_back_are_two_sets(wait_s: float) -> None:
+    shots = [*sweep(1, 0, SEVEN), *sweep(8, 30 + wait_s, SEVEN, place="lake")]
+    assert numbers(grouped(shots)) == [("panorama", run(1, 7)), ("panorama", run(8, 14))]
+
+
+def test_two_subjects_with_another_lens_are_two_sets() -> None:
+    other: dict[str, Any] = {"focal_mm": 50.0, "lens": "Quillmark 50mm f/1.8"}
+    shots = [*sweep(1, 0, SEVEN), *sweep(8, 60, SEVEN, **other)]
+    assert numbers(grouped(shots)) == [("panorama", run(1, 7)), ("panorama", run(8, 14))]
+
+
+def test_slow_and_brisk_sweeps_of_one_day_are_all_found() -> None:
+    slow = [
+        s for k in range(3)
+        for s in sweep(1 + 10 * k, 900.0 * k, SEVEN, pause_s=25.0, place=f"slow {k}")
+    ]  # fmt: skip
+    brisk = [
+        s for k in range(3)
+        for s in sweep(41 + 10 * k, 4000 + 200.0 * k, SEVEN, pause_s=2.5, place=f"brisk {k}")
+    ]  # fmt: skip
+    between = [s for k in range(3) for s in singles(8 + 10 * k, 250 + 900.0 * k, 3, pause_s=90.0)]
+    expected = [("panorama", run(1 + 10 * k, 7 + 10 * k)) for k in (0, 1, 2, 4, 5, 6)]
+    assert numbers(grouped([*slow, *brisk, *between])) == expected
+
+
+def test_a_view_shot_again_is_a_spare_and_the_later_one_is_used() -> None:
+    found, layout = one(sweep(1, 0, [0, 35, 70, 70, 105, 140]))
+    assert [m.spare for m in found.members] == [False, False, True, False, False, False]
+    assert layout.views == 5
+
+
+def test_a_blurred_second_try_is_the_spare() -> None:
+    shots = sweep(1, 0, [0, 35, 70, 70, 105, 140])
+    shots[3] = replace(shots[3], glance=replace(shots[3].glance, sharpness=0.3))
+    found, _ = one(shots)
+    assert [m.spare for m in found.members] == [False, False, False, True, False, False]
+
+
+def test_proposals_lie_within_the_frames_asked_about() -> None:
+    seen = evidence_of([*sweep(1, 0, SEVEN), *sweep(8, 60, SEVEN, place="lake")])
+    found = list(propose(seen, 2, 9))
+    assert found
+    assert all(2 <= p.first < p.last <= 9 and p.weight > 0 for p in found)
+
+
+def test_neighbours_are_linked_side_by_side() -> None:
+    found, layout = one(rows([0, 35], back=True))
+    names = {f.file: f.counter for f in found.frames}
+    assert [(names[k.a], names[k.b]) for k in found.links[:6]] == [
+        (13, 14), (12, 13), (11, 12), (10, 11), (9, 10), (8, 9)]  # fmt: skip
+    assert layout.overlap_median == pytest.approx(layout.overlap_min)
+    assert all(k.sighting is not None for k in found.links)
+
+
+def test_reasons_name_what_was_seen() -> None:
+    found, _ = one(sweep(1, 0, SEVEN))
+    assert found.evidence[0].startswith("6 of 6 neighbours overlap by ")
+    assert found.evidence[1] == "pauses 5.0-5.0 s"
+
+
+def test_without_pictures_a_bracketed_sweep_is_found_with_less_confidence() -> None:
+    shots = among([
+        replace(s, frame=replace(s.frame, bracketing=True))
+        for s in on_stops(1, 0, SEVEN, [0, -2, 2])
+    ])  # fmt: skip
+    seen = grouped(shots)
+    unseen = blindly(shots)
+    assert numbers(seen) == [("panorama", run(1, 21))]
+    assert all(
+        kind in ("panorama", "bracket") and set(which) <= set(run(1, 21))
+        for kind, which in numbers(unseen)
+    )
+    assert unseen.sets
+    assert max(s.confidence for s in unseen.sets) < seen.sets[0].confidence
+
+
+def test_without_pictures_pointings_are_said_to_be_assumed() -> None:
+    for found in blindly(sweep(1, 0, SEVEN)).sets:
+        assert found.layout is None or found.layout.pointing_from == "assumed"
+        assert {m.pointing.yaw_deg for m in found.members} == {None}
