@@ -248,9 +248,10 @@ class CheckSettings:
         most=1.0,
     )
     soft_frame_share: float = setting(
-        0.65,
+        0.60,
         "Sharpness below this share of its fellows' is a blurred frame: measured on rendered "
-        "sweeps, sharp views lie at 0.8-1.2 of their neighbours, grossly blurred ones at 0.4-0.6.",
+        "sweeps, sharp views lie at 0.8-1.2 of their neighbours and, where the scene is uneven, "
+        "down to 0.64; grossly blurred ones at 0.4-0.6.",
         least=0.05,
         most=1.0,
     )

@@ -148,5 +148,7 @@ def _told(
         verb = words.is_are(len(lost))
         message += f" File {noun} {words.file_numbers(lost)} {verb} not on the card."
     elif runs_on:
-        message += " The file numbers run on, so it was never taken."
+        # Where only the pictures speak, it may also be that they cannot be matched.
+        doubt = finding.measured.get("evidence") == "pictures"
+        message += f" The file numbers run on{': if so,' if doubt else ', so'} it was never taken."
     return replace(finding, message=message, measured=measured)

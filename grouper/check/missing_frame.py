@@ -71,16 +71,17 @@ def _problem(pair: Pair, found: Set) -> Problem:
         )
     elif pair.evidence == "pictures":
         message = (
-            f"{first} and {second} show no common ground although all their neighbours overlap: "
-            f"at least {missing} {is_are} missing between them."
+            f"{first} and {second} show no common ground although all other neighbours overlap: "
+            f"most likely at least {missing} {is_are} missing between them."
         )
     else:
         message = f"{_gap(pair, first, second)}: {missing} {is_are} missing."
+    look = "Look at the two frames first. " if pair.evidence == "pictures" else ""
     return Problem(
         frames=pair.frames,
         message=message,
         advice=(
-            f"On location, shoot the view between {first} and {second} again with the same "
+            f"{look}On location, shoot the view between {first} and {second} again with the same "
             f"settings, or the whole sweep if the light has changed; {_AT_THE_DESK}"
         ),
         measured={

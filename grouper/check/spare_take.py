@@ -49,7 +49,7 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
         ),
         message=(
             f"{words.counted(number, 'view')} {'was' if number == 1 else 'were'} shot more than "
-            f"once; spare {words.is_are(len(spares))} {words.listed(told)}."
+            f"once; {'spare is' if len(spares) == 1 else 'spares are'} {words.listed(told)}."
         ),
         advice=(
             "At the desk, compare the spare with the frame used at full size, keep both until "

@@ -1,16 +1,17 @@
 """The tripod's base leaned.
 
 What it looks for
-    The lean of the turning axis, where recorded levels or the horizon in the pictures show it,
-    and the height that straightening costs.
+    The lean of the turning axis, where the level or the elevation that the body recorded with
+    each frame shows it, and the height that straightening costs.
 
 Why it matters
     On a leaning base the horizon runs as a wave through the joined picture. Straightened, it
     has to be cropped at top and bottom.
 
 When it is wrong
-    Levels in bodies are good to about half a degree to one degree. Comparing neighbours does
-    not show a lean, so it is often simply not known.
+    Levels in bodies are good to about half a degree to one degree, so a lean is only told from
+    several frames over a good part of a turn. Comparing neighbours does not show one: where no
+    level was recorded it is simply not known.
 
 What to do
     Level the base, not the camera: turn the camera by 90 degrees and check the bubble again. At
@@ -26,6 +27,7 @@ from collections.abc import Iterator
 
 from grouper import optics
 from grouper.check import words
+from grouper.check.lean import Lean, find_lean
 from grouper.contracts import Problem, SetCheck
 from grouper.model import Layout, Set
 from grouper.settings import Settings
@@ -34,9 +36,13 @@ from grouper.settings import Settings
 def find(found: Set, settings: Settings) -> Iterator[Problem]:
     """One problem when the lean, or what it costs, is beyond the limit."""
     layout = found.layout
-    if layout is None or layout.base_tilt_deg is None:
+    if layout is None:
         return
-    tilt = abs(layout.base_tilt_deg)
+    lean = find_lean(found) if layout.base_tilt_deg is None else None
+    known = layout.base_tilt_deg if lean is None else lean.deg
+    if known is None:
+        return
+    tilt = abs(known)
     loss = _loss(layout, tilt)
     costs = loss is not None and loss >= settings.check.tilted_base_loss
     if tilt < settings.check.tilted_base_deg and not costs:
@@ -44,7 +50,7 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
     cost = "" if loss is None else f"; straightening costs up to {words.share(loss)} of the height"
     yield Problem(
         frames=(),
-        message=f"The base leaned by {words.degrees(tilt)}{cost}.",
+        message=f"The base leaned by {words.degrees(tilt)}{_by(lean)}{cost}.",
         advice=(
             "On location, level the base itself (turn by 90° and check again) and shoot the sweep "
             "again if the height matters; at the desk, straighten the horizon, then crop."
@@ -54,6 +60,12 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
             "crop_loss": None if loss is None else round(loss, 3),
         },
     )
+
+
+def _by(lean: Lean | None) -> str:
+    if lean is None:
+        return ""
+    return f" (±{words.degrees(lean.error_deg)}, from the recorded elevation of the frames)"
 
 
 def _loss(layout: Layout, tilt_deg: float) -> float | None:

@@ -6,7 +6,7 @@ import pytest
 
 from grouper.model import Set
 from grouper.settings import Settings
-from tests.check.sets import bracket, card, change, findings, glance, regard, sweep
+from tests.check.sets import blind, bracket, card, change, findings, glance, regard, sweep
 from tests.support import frame
 
 QUIET = Settings(severity=(("too-wide", "off"),))
@@ -139,6 +139,9 @@ def test_missing_numbers_are_named() -> None:
 
 def test_a_frame_never_fired_is_told_as_such() -> None:
     assert "The file numbers run on, so it was never taken." in message(sweep(skipped=[3]))
+    unseen = message(blind(sweep(), 3))
+    assert "most likely at least 1 view is missing between them." in unseen
+    assert "The file numbers run on: if so, it was never taken." in unseen
 
 
 def test_nothing_is_said_of_numbers_that_are_not_known() -> None:

@@ -21,7 +21,7 @@ SPEAKS = [
     pytest.param(
         regard(regard(sweep(), [3], spare=True, view=2), [5], spare=True, view=4),
         ["QMK_0419", "QMK_0420", "QMK_0421", "QMK_0422"],
-        "2 views were shot more than once; spare are",
+        "2 views were shot more than once; spares are",
         id="two views",
     ),
     pytest.param(
