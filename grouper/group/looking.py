@@ -17,6 +17,9 @@ SURE = 0.5
 MOST_TIES = 8
 """Earlier frames of a chain that a frame is held against; a row seldom has more, and a longer
 one is sampled evenly with its ends."""
+MOST_ANCHORS = 3
+"""Chains that a frame is held against, older ones by fewer frames: a third row lies beside the
+first, and a lost frame parts a row in two."""
 MOST_MISSES = 3
 """Frames in a row that overlap nothing before a chain counts as ended: a lost frame, a cap, a
 frame of blank sky."""
@@ -50,7 +53,7 @@ def chain_ties(pairs: Pairs) -> list[tuple[int, int]]:
     """Pairs (earlier frame of a chain, frame) for frames that do not overlap the one before."""
     wanted: list[tuple[int, int]] = []
     chain: list[int] = [0] if pairs.frames else []  # frames that hang together one by one
-    anchor: list[int] = []  # the last such chain of two or more
+    anchors: list[list[int]] = []  # the last such chains of two or more, newest first
     misses = 0
     for i in range(len(pairs.frames) - 1):
         if is_sure(pairs.seen(i, i + 1)):
@@ -58,13 +61,14 @@ def chain_ties(pairs: Pairs) -> list[tuple[int, int]]:
             misses = 0
             continue
         if len(chain) >= 2:
-            anchor = chain
+            anchors = [chain, *anchors[: MOST_ANCHORS - 1]]
             wanted += _closing(pairs, chain)
         misses += 1
         if misses > MOST_MISSES or float(pairs.pause_s[i]) > LONGEST_PAUSE_S:
-            anchor = []
-        if anchor and not _changed_for_good(pairs, anchor[-1], i + 1):
-            wanted += [(k, i + 1) for k in _sample(anchor) if k != i]
+            anchors = []
+        for age, anchor in enumerate(anchors):
+            if not _changed_for_good(pairs, anchor[-1], i + 1):
+                wanted += [(k, i + 1) for k in _sample(anchor, MOST_TIES >> age) if k != i]
         chain = [i + 1]
     if len(chain) >= 2:
         wanted += _closing(pairs, chain)
@@ -91,11 +95,12 @@ def _closing(pairs: Pairs, chain: Sequence[int]) -> list[tuple[int, int]]:
     return [(before, k) for k in (chain[1], chain[-2], chain[-1])]
 
 
-def _sample(chain: Sequence[int]) -> list[int]:
-    if len(chain) <= MOST_TIES:
+def _sample(chain: Sequence[int], most: int) -> list[int]:
+    """At most so many frames of a chain, spread evenly, with its ends."""
+    if len(chain) <= most:
         return list(chain)
-    step = (len(chain) - 1) / (MOST_TIES - 1)
-    return sorted({chain[round(k * step)] for k in range(MOST_TIES)})
+    step = (len(chain) - 1) / (most - 1)
+    return sorted({chain[round(k * step)] for k in range(most)})
 
 
 def is_sure(sighting: Sighting | None) -> bool:
