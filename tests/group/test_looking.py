@@ -64,6 +64,21 @@ def test_a_lost_frame_does_not_cut_the_chain() -> None:
     assert is_sure(pairs.seen(2, 4))
 
 
+def test_a_third_row_is_held_against_the_first() -> None:
+    # The middle row first, then above, then below: the last two share nothing.
+    shots = [s for k, p in enumerate([0, 40, -40]) for s in sweep(1 + 7 * k, 50.0 * k, SEVEN,
+                                                                  pitch=p)]  # fmt: skip
+    pairs = pairs_of(shots)
+    assert any(is_sure(pairs.seen(i, 14)) for i in range(7))
+    assert not any(is_sure(pairs.seen(i, 14)) for i in range(7, 14))
+
+
+def test_a_lost_frame_does_not_hide_the_row_before() -> None:
+    second = [s for s in sweep(8, 50, SEVEN, pitch=35) if s.frame.counter != 10]
+    pairs = pairs_of([*sweep(1, 0, SEVEN), *second])
+    assert any(is_sure(pairs.seen(i, 9)) for i in range(7))
+
+
 def test_a_long_pause_ends_a_chain() -> None:
     later = LONGEST_PAUSE_S + 60
     assert chain_ties(pairs_of([*sweep(1, 0, SEVEN), *sweep(8, later, SEVEN)])) == []

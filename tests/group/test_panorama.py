@@ -100,6 +100,7 @@ SHAPES: dict[str, tuple[list[Shot], tuple[int, int, int, bool]]] = {
     "a bracketed full turn": (on_stops(1, 0, RING, [0, -2, 2]), (1, 10, 3, True)),
     "a sweep per exposure": (leg_major([0, -2, 2]), (1, 7, 3, False)),
     "a sweep per exposure, there and back": (leg_major([0, -2, 2], back=True), (1, 7, 3, False)),
+    "a sweep per exposure, a frame lost": (leg_major([0, -2, 2], lost=[10]), (1, 7, 3, False)),
     "a sweep per exposure, one ends early": (leg_major([0, -2, 2], lost=[14]), (1, 7, 3, False)),
     "whole-second stamps": (
         sweep(1, 0, SEVEN, taken_resolution_s=1.0), (1, 7, 1, False)),
