@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from grouper.group.looking import is_sure
 from grouper.group.pairs import SETTINGS, STOP_EV, Floats, Pairs
 from grouper.group.rhythm import log_pauses, pause_log_odds, usual_log_odds
 from grouper.model import Sighting
@@ -23,6 +24,9 @@ from grouper.model import Sighting
 SAME_VIEW_SHARE = 0.06
 """Frames shifted by less than this share of the frame look at one view: a tripod that settles
 and a breathing lens stay below it, and no sweep steps by so little."""
+PLAIN_TURNED = 0.2
+"""Chance that two frames which can be matched with others, but not told of together, overlap
+after all: one plain side of each, sky or water, may be what they share."""
 SAME_VIEW_SOFT = 0.015
 """How soft that limit is: half a thumbnail pixel of error each way on 160 pixels, four times."""
 
@@ -147,6 +151,16 @@ def _relations(pairs: Pairs, count: int) -> tuple[Floats, ...]:
         still = 1 / (1 + math.exp(-(SAME_VIEW_SHARE - shift[i]) / SAME_VIEW_SOFT))
         sure = min(max(sighting.certainty, 0.002), 0.998)
         same[i], turned[i], apart[i] = sure * still, sure * (1 - still), 1 - sure
+    matched = {i for pair, seen in pairs.sightings.items() if is_sure(seen) for i in pair}
+    for i in range(count):
+        # Too plain to judge together, yet each matches another frame: they would have matched.
+        if (
+            math.isnan(apart[i])
+            and i in matched
+            and i + 1 in matched
+            and (i, i + 1) in pairs.sightings
+        ):
+            same[i], turned[i], apart[i] = 0.02, PLAIN_TURNED, 1 - PLAIN_TURNED - 0.02
     return arrays
 
 

@@ -42,6 +42,9 @@ TIED_BACK = math.log(0.80 / 0.10)
 a second sweep at another exposure, the end of a circle. At a boundary that is rare."""
 LOST_ONE = 1.6
 """A jump of two to four in the file numbers where no overlap is seen: frames were lost."""
+UNSEEN_VIEW = -2.0
+"""A view whose picture shows nothing to go by, among views that do hang together, may be the
+sweep's patch of sky or a single in the same rhythm."""
 FEWEST_STACKS = 3
 EVEN_STACKS = 0.6
 """Three views with equally many repeats, and most of all views, are no accident."""
@@ -49,6 +52,11 @@ LONE_VIEW = -4.0
 """A view that overlaps nothing is more often a single than what two lost frames left behind."""
 SWEPT = {"same": 0.03, "turned": 0.90, "apart": 0.07}
 """What is seen between the views of a sweep: spares and lost frames are rare."""
+NEVER_FIRED = -0.7
+"""The file numbers run on though no overlap is seen: half of all lost frames were never fired,
+nearly all boundaries look like this."""
+RUNS_ON, TURNS_ROUND = 0.4, -2.0
+"""After a lost frame a sweep goes on the way it went; another subject is swept either way."""
 MOST_AGAINST_EXPOSURE = -5.0
 """An exposure that wanders through a whole sweep is one slip, not one at every frame."""
 SAME_SECOND_LIMIT = 1.0
@@ -56,7 +64,6 @@ SAME_SECOND_LIMIT = 1.0
 MOVED_M = 10.0
 """Positions this far apart are another standpoint: twice the usual error of a receiver under
 open sky (common practice, no source)."""
-MOVED, STAYED = math.log(0.03 / 0.60), 0.2
 STEP_SPREAD = 0.15
 LOOSE_SPREAD = 0.6
 SQUARE_DEG = 10.0
@@ -99,15 +106,12 @@ def link_weights(evidence: Evidence, stops: Stops) -> Floats:
     )
     number = evidence.pairs.number_step
     lost = stops.gap & (number >= 2) & (number <= 4)
-    with np.errstate(invalid="ignore"):
-        moved = evidence.pairs.moved_m > MOVED_M
-    stood = np.where(np.isfinite(evidence.pairs.moved_m), np.where(moved, MOVED, STAYED), 0.0)
     weight: Floats = (
         np.where(leg, legs + STEP_TAKEN, turning + evidence.exposure)
         + evidence.settings
         + np.where(leg, evidence.pause, np.minimum(evidence.pause, _hand_limit(evidence)))
         + np.where(lost, LOST_ONE, 0.0)
-        + stood
+        + np.where(stops.gap & (number == 1), NEVER_FIRED, 0.0)
     )
     return weight
 
@@ -176,8 +180,7 @@ def _judge(
     turned, gaps, steps = stops.turned[span], stops.gap[span], stops.begins[span]
     if gaps.sum() > steps.sum() - gaps.sum():
         return None  # more gaps than overlaps: it does not hang together
-    moved = evidence.pairs.moved_m[span][steps]
-    if np.isfinite(moved).any() and float(np.nanmedian(moved)) > MOVED_M:
+    if _moved_on(evidence.pairs.moved_m[span][steps]):
         return None  # walked or flown from view to view: no standpoint to join them from
     views = int(steps.sum()) + 1
     if views < 2:
@@ -190,10 +193,13 @@ def _judge(
         weight += START
     if views == 2:
         weight += PAIR_ONLY
-    weight += _lone_views_weight(evidence, stops, start, end)
+    if looked.any():
+        weight += _lone_views_weight(evidence, stops, start, end)
+    weight += _direction_weight(evidence, stops, start, end)
     slack = evidence.pairs.pause_slack_s[span]
-    # The way back to a new row and a frame lost break the rhythm without breaking the set.
-    kept = steps & ~gaps
+    # The way back to a new row breaks the rhythm without breaking the set.
+    tied = [evidence.tie(link + 1, start) is not None for link in range(start, end)]
+    kept = steps & ~(gaps & np.array(tied))
     weight += evenness_weight(evidence.log_pause[span][kept], slack[kept])
     weight += _steadiness_weight(stops.shift[span][turned])
     weight += _squareness_weight(stops.heading[span][turned])
@@ -209,19 +215,47 @@ def _judge(
 
 
 def _lone_views_weight(evidence: Evidence, stops: Stops, start: int, end: int) -> float:
-    """Weight against views that were looked at and overlap nothing else of the stretch."""
-    if not stops.gap[start:end].any():
+    """Weight against views that no picture ties to anything else of the stretch."""
+    if not (stops.begins[start:end] & ~stops.turned[start:end]).any():
         return 0.0
     # stop number of every frame of the stretch
     stop = np.concatenate([[0], np.cumsum(stops.begins[start:end])])
     joined = np.zeros(int(stop[-1]) + 1, dtype=bool)
-    for link in np.flatnonzero(stops.begins[start:end] & ~stops.gap[start:end]):
-        joined[stop[link]] = joined[stop[link + 1]] = True
+    seen = np.zeros(len(joined), dtype=bool)
+    for link in np.flatnonzero(stops.begins[start:end]):
+        sides = [stop[link], stop[link + 1]]
+        joined[sides] |= stops.turned[start + link]
+        seen[sides] |= stops.gap[start + link]
     for frame in range(start + 2, end + 1):
         for earlier, _ in evidence.tied.get(frame, ()):
             if earlier >= start and stop[earlier - start] != stop[frame - start]:
                 joined[stop[earlier - start]] = joined[stop[frame - start]] = True
-    return LONE_VIEW * int((~joined).sum())
+    return LONE_VIEW * int((~joined & seen).sum()) + UNSEEN_VIEW * int((~joined & ~seen).sum())
+
+
+def _direction_weight(evidence: Evidence, stops: Stops, start: int, end: int) -> float:
+    """Weight of the sweep going on the way it went across every gap that nothing ties over."""
+    gaps = [start + int(k) for k in np.flatnonzero(stops.gap[start:end])]
+    weight = 0.0
+    for gap in gaps:
+        if evidence.tie(gap + 1, start) is not None:
+            continue
+        before = np.flatnonzero(stops.turned[start:gap])
+        after = np.flatnonzero(stops.turned[gap + 1 : end])
+        if len(before) and len(after):
+            ways = stops.heading[[start + int(before[-1]), gap + 1 + int(after[0])]]
+            on = math.cos(math.radians(float(ways[1] - ways[0]))) > 0
+            weight += RUNS_ON if on else TURNS_ROUND
+    return weight
+
+
+def _moved_on(moved_m: Floats) -> bool:
+    """Whether the recorded positions say that the camera was carried from view to view.
+
+    The lower quarter speaks for all, because a receiver now and then jumps by a street.
+    """
+    known = moved_m[np.isfinite(moved_m)]
+    return bool(len(known) and float(np.quantile(known, 0.25, method="lower")) > MOVED_M)
 
 
 def _steadiness_weight(shift: Floats) -> float:
