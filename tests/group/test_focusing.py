@@ -59,6 +59,9 @@ AGAINST = {
     "the same parts are sharp": mapped([[0.5] * 8 + [-0.5] * 8] * 5),
     "hardly any change": mapped(noise(5, 0.01)),
     "a subject that moves": mapped(noise(8, 0.5)),
+    "a subject that moves while focus drifts": mapped(
+        [list(np.add(a, b)) for a, b in zip(wandering(8), noise(8, 0.4), strict=True)]
+    ),
     "there and back again": mapped([*wandering(4), *wandering(4)[::-1]]),
 }
 UNKNOWN: dict[str, list[Shot]] = {

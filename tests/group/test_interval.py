@@ -87,6 +87,8 @@ def test_two_series_with_different_beats_are_two() -> None:
 def test_a_single_at_a_multiple_of_the_beat_is_no_skipped_frame() -> None:
     shots = [*timer(1, 0, 20, 2.0), *singles(21, 38 + 60, 3, pause_s=60.0)]
     assert numbers(grouped(shots)) == [("interval", run(1, 20))]
+    last = [*timer(1, 0, 20, 2.0), *singles(21, 38 + 60, 1)]
+    assert numbers(grouped(last)) == [("interval", run(1, 20))]
 
 
 @pytest.mark.parametrize("lost", [(6,), (6, 7), (6, 9, 14), (23,), (10, 12)])

@@ -68,6 +68,8 @@ def test_the_span_reaches_from_edge_to_edge() -> None:
 def test_a_closed_circle_spans_a_full_turn_and_no_more() -> None:
     ring = looking([(float(yaw), 0) for yaw in range(-180, 180, 30)])
     assert layout(ring, solved(closed=True)).span_deg == pytest.approx((360, 73.74), abs=0.01)
+    few = looking([(-120, 0), (0, 0), (120, 0)])
+    assert layout(few, solved(closed=True)).span_deg == pytest.approx((360, 73.74), abs=0.01)
     wide = looking([(float(yaw), 0) for yaw in range(-170, 171, 34)])
     assert layout(wide, solved()).span_deg == pytest.approx((360, 73.74), abs=0.01)
     assert not layout(wide, solved()).closed

@@ -208,6 +208,8 @@ def test_one_view_doubled_is_a_spare_not_a_stack() -> None:
 
 SPARES: dict[str, tuple[list[Glance | None], tuple[bool, ...]]] = {
     "the later one is used": ([PLAIN, PLAIN, PLAIN, PLAIN], (False, True, False, False)),
+    "even a little less sharp": (
+        [PLAIN, PLAIN, replace(PLAIN, sharpness=0.8), PLAIN], (False, True, False, False)),
     "unless it is worse": ([PLAIN, PLAIN, BLURRED, PLAIN], (False, False, True, False)),
     "a worse earlier one is not kept": ([PLAIN, BLURRED, PLAIN, PLAIN],
                                         (False, True, False, False)),
