@@ -79,16 +79,38 @@ def findings_by_set(result: Result, style: Style) -> str:
         for finding in by_severity(result.findings):
             lines += finding_lines(finding, style)
     for one in _worst_first(result.sets):
-        if one.findings or one.brief:
+        told = [finding for finding in one.findings if finding.code not in _FACTS]
+        if told or one.brief:
             lines += ["", style.paint(style.wrap(_title(one)), "bold")]
             lines += brief_lines(one, style)
-            for finding in by_severity(one.findings):
+            for finding in by_severity(told):
                 lines += finding_lines(finding, style, of=len(one.members))
+    lines += _facts(result, style)
     lines += ["", *(style.wrap(line) for line in counts(result))]
     if brief := brief_in_short(result.sets):
         lines.append(style.wrap(brief))
     lines.append(style.paint(style.wrap(in_short(result)), "bold"))
     return "\n".join(lines).lstrip("\n")
+
+
+_FACTS = {"too-wide": "too wide for a flat picture: join on a cylinder or a sphere"}
+"""Notes that state a fact and ask for nothing on location. Half of all sweeps have one; told once
+for the whole card, they do not bury the findings that matter."""
+
+
+def _facts(result: Result, style: Style) -> Iterator[str]:
+    for code, words in _FACTS.items():
+        found = [
+            one for one in result.sets if any(finding.code == code for finding in one.findings)
+        ]
+        if found:
+            severity = next(f.severity for f in found[0].findings if f.code == code)
+            label = style.paint(f"{severity:<8}", severity)
+            text = f"{code}: {many(len(found), 'set')} {words}."
+            yield ""
+            yield "  " + label + " " + style.wrap(text, " " * 11, " " * 11).lstrip()
+            names = [one.id for one in found]
+            yield style.wrap("sets: " + _some(names), " " * 11)
 
 
 def counts(result: Result) -> Iterator[str]:

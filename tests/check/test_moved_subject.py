@@ -4,7 +4,7 @@ import pytest
 
 from grouper.check.moved_subject import CHECK
 from grouper.model import Set
-from tests.check.sets import ask, bracket, names, scored, sweep, within
+from tests.check.sets import ask, bracket, glance, names, regard, scored, sweep, within
 
 SILENT = [
     pytest.param(bracket(), id="nothing compared"),
@@ -13,14 +13,19 @@ SILENT = [
         within(sweep(3, legs_ev=(-3, 0)), [0.45, 0.5, 0.4]),
         id="exposure that costs every view alike",
     ),
+    pytest.param(within(bracket(), [0.9, 0.3]), id="a lone bracket's legs 4 EV apart"),
+    pytest.param(
+        regard(within(bracket(), [0.3, 0.9]), [1], glance=glance(blocked_share=0.6)),
+        id="a leg that is mostly black",
+    ),
     pytest.param(scored(sweep(2), 0.3), id="neighbours, not legs, that agree little"),
 ]
 
 SPEAKS = [
     pytest.param(
-        within(bracket(), [0.9, 0.3]),
-        ["QMK_0418", "QMK_0419"],
-        "QMK_0418.JPG and QMK_0419.JPG show the same view but agree only to 0.30: "
+        within(bracket(), [0.3, 0.9]),
+        ["QMK_0417", "QMK_0418"],
+        "QMK_0417.JPG and QMK_0418.JPG show the same view but agree only to 0.30: "
         "something moved between them.",
         id="one bracket",
     ),

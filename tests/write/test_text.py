@@ -116,3 +116,16 @@ def test_frames_are_not_named_where_the_whole_set_is_meant() -> None:
     assert files[0] not in findings_by_set(result(whole), Style(width=None))
     part = panorama(findings=(finding("auto-iso", "note", *files[1:], set_id=PANORAMA),))
     assert "frames: " + files[1] in findings_by_set(result(part), Style(width=None))
+
+
+def test_plain_facts_are_told_once_for_all_sets_and_bury_nothing() -> None:
+    wide = finding("too-wide", "note", set_id=PANORAMA)
+    iso = finding("mixed-iso", "warning", "100QMARK/QMK_0001.JPG", set_id=PANORAMA)
+    one = panorama(findings=(iso, wide))
+    other = panorama(id="20260314-101412-qmk0100", findings=(wide,))
+    text = findings_by_set(result(one, other), Style(width=None))
+    assert text.count("too-wide: ") == 1
+    assert "too-wide: 2 sets too wide for a flat picture" in text
+    assert f"sets: {PANORAMA}, {other.id}" in text
+    assert text.index("mixed-iso: ") < text.index("too-wide: ")
+    assert f"{other.kind} {other.id}" not in text
