@@ -42,7 +42,7 @@ RULES: tuple[Rule, ...] = (
 
 TEMPER = 2.0
 """Pieces of evidence depend on one another, so their sum overstates: chances are taken from
-half of it (replaced by a measured value once confidences are calibrated)."""
+half of it. What is left is set right by ``confidence``."""
 
 
 def group_frames(

@@ -11,6 +11,7 @@ import numpy as np
 
 from grouper.contracts import Eye
 from grouper.group.choose import Choice
+from grouper.group.confidence import calibrated
 from grouper.group.layout import build_layout, field_of_view_deg
 from grouper.group.pairs import Pairs, changed_names
 from grouper.group.solving import centred, solve_stretch
@@ -31,6 +32,12 @@ def build_sets(pairs: Pairs, stops: Stops, eye: Eye, choice: Choice, body: str) 
     return _panorama_sets(pairs, stops, eye, choice, body, first, last)
 
 
+def _confidence(pairs: Pairs, choice: Choice) -> float:
+    first, last = choice.proposal.first, choice.proposal.last
+    seen = any(pairs.seen(i, i + 1) is not None for i in range(first, last))
+    return calibrated(choice.chance, seen=seen)
+
+
 def _still_set(pairs: Pairs, choice: Choice, body: str) -> Set:
     """A set of one view."""
     first, last = choice.proposal.first, choice.proposal.last
@@ -42,7 +49,7 @@ def _still_set(pairs: Pairs, choice: Choice, body: str) -> Set:
         kind=choice.proposal.kind,
         body=body,
         members=members(frames, places, light, [Pointing()] * len(frames), glances),
-        confidence=choice.chance,
+        confidence=_confidence(pairs, choice),
         evidence=choice.proposal.evidence,
         links=_links(pairs, first, [(i, i + 1) for i in range(len(frames) - 1)]),
     )
@@ -76,7 +83,7 @@ def _panorama_sets(
         kind="panorama",
         body=body,
         members=placed,
-        confidence=choice.chance,
+        confidence=_confidence(pairs, choice),
         evidence=choice.proposal.evidence,
         layout=build_layout(placed, solution, beside, _pointing_from(solution, pointings)),
         links=(*beside, *within),
