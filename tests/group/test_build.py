@@ -10,6 +10,7 @@ import pytest
 from grouper.contracts import Eye
 from grouper.group.build import build_sets, with_poles
 from grouper.group.choose import Choice, Proposal
+from grouper.group.confidence import calibrated
 from grouper.group.evidence import weigh
 from grouper.group.stops import find_stops
 from grouper.group.takes import Built
@@ -47,7 +48,8 @@ def test_a_set_of_one_view_has_no_layout_and_its_neighbours_linked(kind: SetKind
     (item,) = built(bracket(1, 0, [0, -2, 2]), kind)
     group = item.group
     assert (group.kind, group.layout, item.first, item.last) == (kind, None, 0, 2)
-    assert (group.confidence, group.evidence, group.body) == (0.9, ("a reason",), "quillmark-q5")
+    assert (group.evidence, group.body) == (("a reason",), "quillmark-q5")
+    assert group.confidence == calibrated(0.9, seen=True)
     assert [(link.a[-8:], link.b[-8:]) for link in group.links] == [
         ("0001.JPG", "0002.JPG"), ("0002.JPG", "0003.JPG"),
     ]  # fmt: skip
