@@ -16,8 +16,8 @@ import numpy as np
 from grouper.check.views import members_in_use
 from grouper.model import Member, Set
 
-_LEAST_FRAMES = 5
-"""Three unknowns, and two frames more to show how well they fit."""
+_LEAST_FRAMES = 6
+"""Three unknowns, and as many frames again to show how well they fit."""
 _LEAST_TURN_DEG = 60.0
 """In a shorter sweep a wave and a slope look the same (practice)."""
 _SURE = 3.0
@@ -45,28 +45,37 @@ def find_lean(found: Set) -> Lean | None:
     levels = [member.frame.attitude for member in told]
     pitches = [level.pitch_deg or 0.0 for level in levels if level is not None]
     sigma = max(_FLOOR_DEG, *(level.sigma_deg for level in levels if level is not None))
-    lean = fit_lean(yaws, pitches, sigma)
+    lean = fit_lean(yaws, pitches, sigma, [member.row for member in told])
     return lean if lean.deg >= _SURE * lean.error_deg else None
 
 
-def fit_lean(yaws_deg: Sequence[float], pitches_deg: Sequence[float], sigma_deg: float) -> Lean:
+def fit_lean(
+    yaws_deg: Sequence[float],
+    pitches_deg: Sequence[float],
+    sigma_deg: float,
+    rows: Sequence[int] = (),
+) -> Lean:
     """Least squares of a wave once round the circle; pitch errors of ``sigma_deg`` at least.
+
+    Each row has the pitch it was set to; without ``rows`` all frames are of one.
 
     Raises:
         ValueError: fewer than three frames, or not as many yaws as pitches.
     """
     if len(yaws_deg) != len(pitches_deg) or len(yaws_deg) < 3:
         raise ValueError("a wave needs three frames, each with yaw and pitch")
+    of = np.asarray(rows or [0] * len(yaws_deg))
+    levels = [(of == row).astype(float) for row in sorted(set(of.tolist()))]
     yaws = np.radians(np.asarray(yaws_deg, dtype=float))
     pitches = np.asarray(pitches_deg, dtype=float)
-    design = np.stack([np.ones_like(yaws), np.cos(yaws), np.sin(yaws)], axis=1)
+    design = np.stack([np.cos(yaws), np.sin(yaws), *levels], axis=1)
     solution = np.linalg.lstsq(design, pitches, rcond=None)[0]
     rest = pitches - design @ solution
-    spread = float(np.sqrt((rest @ rest) / max(1, len(rest) - 3)))
+    spread = float(np.sqrt((rest @ rest) / max(1, len(rest) - design.shape[1])))
     error = max(sigma_deg, spread) * float(
-        np.sqrt(np.linalg.pinv(design.T @ design).diagonal()[1:].max())
+        np.sqrt(np.linalg.pinv(design.T @ design).diagonal()[:2].max())
     )
-    return Lean(deg=float(np.hypot(solution[1], solution[2])), error_deg=error)
+    return Lean(deg=float(np.hypot(solution[0], solution[1])), error_deg=error)
 
 
 def _is_told(member: Member) -> bool:

@@ -71,7 +71,19 @@ def test_a_lean_is_found_where_elevations_were_recorded() -> None:
     assert lean.deg == pytest.approx(4.4, rel=0.03)
 
 
+def test_rows_have_their_own_pitch_and_lean_as_one() -> None:
+    found = sweep(8, pitches_deg=(0.0, 30.0))
+    told = elevations(4.0, 20.0) + [pitch + 30.0 for pitch in elevations(4.0, 20.0)]
+    lean = find_lean(levelled(found, told))
+    assert lean is not None
+    assert lean.deg == pytest.approx(4.0, rel=0.03)
+
+
 SILENT = [
+    pytest.param(
+        levelled(sweep(8, pitches_deg=(0.0, 30.0), skipped=[8, 9, 10, 11]), [0.0] * 8 + [30.0] * 4),
+        id="half a second row",
+    ),
     pytest.param(sweep(8), id="nothing recorded"),
     pytest.param(levelled(sweep(8), [0.4, -0.3, 0.2, -0.5, 0.1, 0.3, -0.2, 0.0]), id="level"),
     pytest.param(levelled(sweep(8), elevations(2.0, 20.0), 2.0), id="a poor level"),
