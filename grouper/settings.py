@@ -269,15 +269,18 @@ class CheckSettings:
         least=0,
     )
     moved_subject_drop: float = setting(
-        0.2,
+        0.15,
         "Correlation between two frames of one view this far below the set's usual: exposure "
-        "alone costs every view alike (common practice, no source).",
+        "alone costs every view alike. Measured: still views of rendered bracketed sweeps lie "
+        "within 0.12 of theirs; a tenth of the picture moved costs 0.13, a fifth 0.30.",
         least=0.01,
         most=1.0,
     )
     moved_subject_least: float = setting(
-        0.5,
-        "With no other views to compare, correlation between two frames of one view below this.",
+        0.8,
+        "With no other views to compare, correlation between two frames of one view below this. "
+        "Measured on 12 real and rendered cards, still pairs up to 4 EV apart agree to 0.85 and "
+        "better; a tenth of the picture moved leaves 0.84, a fifth 0.68.",
         least=0.0,
         most=1.0,
     )

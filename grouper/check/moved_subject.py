@@ -35,12 +35,12 @@ from grouper.settings import Settings
 
 _LEAST_VIEWS = 3
 """Of fewer views none can be told to be the usual one."""
-_MOST_EV = 2.5
-"""In a lone bracket exposures further apart do not compare: measured on rendered brackets of
-still scenes, pairs up to 2 EV apart agree to 0.9 and better, from 4 EV on to 0.4-0.8."""
+_MOST_EV = 4.5
+"""In a lone bracket exposures further apart do not compare: measured, still pairs up to 4 EV
+apart agree to 0.85 and better, beyond it down to 0.82 and less."""
 _TOO_BARE = 0.4
-"""Share of clipped and blocked picture beyond which agreement means nothing: measured likewise,
-such legs agree with their neighbours to 0.56-0.75."""
+"""Share of clipped and blocked picture beyond which agreement means nothing: measured, still
+pairs with such a leg agree to 0.44-0.98, whatever the step."""
 
 
 def find(found: Set, settings: Settings) -> Iterator[Problem]:
