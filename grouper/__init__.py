@@ -20,6 +20,7 @@ from grouper.errors import BadSettings, CannotWrite, GrouperError, NoSuchCard
 from grouper.model import (
     Attitude,
     Body,
+    BriefLine,
     Finding,
     Frame,
     Glance,
@@ -37,7 +38,7 @@ from grouper.model import (
     Solution,
     Unread,
 )
-from grouper.settings import Settings, load_settings
+from grouper.settings import BriefSettings, RigLens, Settings, load_settings
 
 if TYPE_CHECKING:
     from grouper.pipeline import check, group, run, scan, write
@@ -48,12 +49,14 @@ __all__ = [
     "Attitude",
     "BadSettings",
     "Body",
+    "BriefLine",
+    "BriefSettings",
     "CannotWrite",
     "Finding",
     "Frame",
     "Glance",
-    "Grouping",
     "GrouperError",
+    "Grouping",
     "Layout",
     "Link",
     "Member",
@@ -62,6 +65,7 @@ __all__ = [
     "Pointing",
     "Preview",
     "Result",
+    "RigLens",
     "Scan",
     "Set",
     "Settings",
