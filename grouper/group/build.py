@@ -16,7 +16,7 @@ from grouper.group.layout import build_layout, field_of_view_deg
 from grouper.group.pairs import Pairs, changed_names
 from grouper.group.solving import centred, solve_stretch
 from grouper.group.stops import Stops
-from grouper.group.takes import Built, second_take_starts
+from grouper.group.takes import Built, follows_soon, second_take_starts
 from grouper.group.views import members, place_panorama, place_still
 from grouper.model import Frame, Link, Member, Pointing, PointingSource, Set, Solution
 
@@ -74,7 +74,9 @@ def _panorama_sets(
     cut = second_take_starts(places)
     if cut is not None:
         takes = _panorama_sets(pairs, stops, eye, choice, body, first, first + cut - 1)
-        return takes + _panorama_sets(pairs, stops, eye, choice, body, first + cut, last)
+        others = _panorama_sets(pairs, stops, eye, choice, body, first + cut, last)
+        again = follows_soon(pairs, first + cut - 1, first + cut)
+        return [*takes, replace(others[0], again=again), *others[1:]]
     placed = members(frames, places, light, pointings, glances)
     beside = _links(pairs, first, _neighbours(placed, pairs, first))
     within = _links(pairs, first, _repeats(placed))

@@ -17,6 +17,8 @@ START = -3.0
 STRONG = 4.0
 """Pairs above this weight lie inside a burst in every way to cut the strand."""
 FAST, NOT_FAST = math.log(0.97 / 0.03), math.log(0.01 / 0.90)
+ENDED, ENDED_S = -8.0, 3.0
+"""A drive that was let go for this long has ended its burst; the next press begins another."""
 SAME_SECOND, NEXT_SECOND = math.log(0.70 / 0.05), math.log(0.28 / 0.15)
 """With whole-second stamps several frames fall into one second, now and then into the next."""
 EXPOSED = math.log(0.02 / 0.30)
@@ -34,9 +36,10 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
     fine = np.where(drive < FAST_S, FAST, NOT_FAST)
     rough = np.where(pause < 0.5, SAME_SECOND, np.where(pause < 1.5, NEXT_SECOND, NOT_FAST))
     jumped = np.nan_to_num(evidence.shift, nan=0.0) > JUMP_SHARE
+    running = np.where(coarse & (drive >= FAST_S), rough, fine)
     weights = (
         relation_weight(evidence, same=0.62, turned=0.30, apart=0.08)
-        + np.where(coarse & (drive >= FAST_S), rough, fine)
+        + np.where(pause > ENDED_S, ENDED, running)
         + np.where(evidence.exposed, EXPOSED, 0.0)
         + np.where(jumped, JUMPED, 0.0)
         + evidence.settings

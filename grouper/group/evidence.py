@@ -80,6 +80,10 @@ class Evidence:
     tied: dict[int, tuple[tuple[int, Sighting], ...]]
     """For a frame, the earlier frames other than its neighbour that it surely overlaps."""
 
+    def ties(self, frame: int, start: int) -> int:
+        """How many frames from ``start`` to two before it a frame surely overlaps."""
+        return sum(1 for i, _ in self.tied.get(frame, ()) if i >= start)
+
     def tie(self, frame: int, start: int) -> Sighting | None:
         """The surest overlap of a frame with frames from ``start`` to two before it."""
         ties = [sighting for i, sighting in self.tied.get(frame, ()) if i >= start]

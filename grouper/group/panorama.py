@@ -37,9 +37,10 @@ FEWEST_BLIND_VIEWS = 3
 STRONG = 4.0
 STRONG_BLIND = 2.0
 """Pairs above this weight hold together in every way to cut the strand; unseen ones weigh less."""
-TIED_BACK = math.log(0.80 / 0.10)
-"""The later frame overlaps an earlier one of the stretch though not its neighbour: a new row,
-a second sweep at another exposure, the end of a circle. At a boundary that is rare."""
+TIED_ONCE, TIED_TWICE = math.log(0.50 / 0.04), math.log(0.40 / 0.005)
+"""The later frame overlaps one, or several, earlier ones of the stretch though not its
+neighbour: a new row, a second sweep at another exposure, the end of a circle. At a boundary one
+such match is rare, and two are an accident."""
 LOST_ONE = 1.6
 """A jump of two to four in the file numbers where no overlap is seen: frames were lost."""
 UNSEEN_VIEW = -2.0
@@ -106,10 +107,14 @@ def link_weights(evidence: Evidence, stops: Stops) -> Floats:
     )
     number = evidence.pairs.number_step
     lost = stops.gap & (number >= 2) & (number <= 4)
+    # Where no overlap is seen, an hour's pause is a boundary even on a card with few pauses to
+    # learn from.
+    unseen = np.minimum(evidence.pause, evidence.usual_pause)
+    pause = np.where(stops.gap, unseen, evidence.pause)
     weight: Floats = (
         np.where(leg, legs + STEP_TAKEN, turning + evidence.exposure)
         + evidence.settings
-        + np.where(leg, evidence.pause, np.minimum(evidence.pause, _hand_limit(evidence)))
+        + np.where(leg, evidence.pause, np.minimum(pause, _hand_limit(evidence)))
         + np.where(lost, LOST_ONE, 0.0)
         + np.where(stops.gap & (number == 1), NEVER_FIRED, 0.0)
     )
@@ -153,7 +158,7 @@ class _Stretch:
         self._has_legs |= leg
         tie = evidence.tie(link + 1, self._start) if self._stops.gap[link] else None
         if tie is not None:
-            weight += TIED_BACK
+            weight += TIED_TWICE if evidence.ties(link + 1, self._start) > 1 else TIED_ONCE
             if is_still(tie) and evidence.exposed[link]:
                 weight -= float(evidence.exposure[link])  # the sweep again at another exposure
         return weight
@@ -201,7 +206,9 @@ def _judge(
     tied = [evidence.tie(link + 1, start) is not None for link in range(start, end)]
     kept = steps & ~(gaps & np.array(tied))
     weight += evenness_weight(evidence.log_pause[span][kept], slack[kept])
-    weight += _steadiness_weight(stops.shift[span][turned])
+    row = np.cumsum(gaps)  # a new row, or another go, may step otherwise than the last
+    for number in np.unique(row[turned]):
+        weight += _steadiness_weight(stops.shift[span][turned & (row == number)])
     weight += _squareness_weight(stops.heading[span][turned])
     weight += _brackets_weight(evidence, start, end, steps)
     weight += _stacks_weight(evidence, stops, start, end)

@@ -18,9 +18,14 @@ EPOCH = datetime(2000, 1, 1)
 CLOCK_BACK_S = 2.0
 """A clock that runs back by less than this has not been set: whole-second stamps and write
 order alone can swap two frames of a burst."""
+FEWEST_NUMBERED = 4
+"""With fewer frames nothing tells a clock set back from names given by hand."""
 COUNTER_TRUST = 0.9
 """Share of steps in file-number order that must run forward in time before the numbers are
-believed over the clock. Below it the names were given by hand or against time."""
+believed over the clock, unless it runs back just once. Below it the names were given by hand
+or against time."""
+MOST_DELETED = 50
+"""A clock is set between two frames: of the numbers between them only deleted ones are gone."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,12 +146,18 @@ def _order_dated(dated: Sequence[Frame]) -> tuple[list[Frame], list[tuple[int, f
     """
     by_time = sorted(dated, key=_time_key)
     numbered = [frame for frame in dated if _has_camera_number(frame)]
-    if len(numbered) < len(dated) or len(dated) < 3:
+    if len(numbered) < len(dated) or len(dated) < FEWEST_NUMBERED:
         return by_time, []
     by_counter = _in_number_order(numbered)
     clock = [seconds(frame) or 0.0 for frame in by_counter]
     back = [i for i in range(1, len(clock)) if clock[i] < clock[i - 1] - CLOCK_BACK_S]
-    if not back or 1 - len(back) / (len(clock) - 1) < COUNTER_TRUST:
+    trusted = len(back) == 1 or 1 - len(back) / (len(clock) - 1) >= COUNTER_TRUST
+    # Numbers that began again at 0001 leave a hole where the new ones meet the old.
+    run_on = all(
+        (by_counter[i].counter or 0) - (by_counter[i - 1].counter or 0) <= MOST_DELETED
+        for i in back
+    )
+    if not back or not trusted or not run_on:
         return by_time, []
     steps: list[tuple[int, float]] = []
     for index in back:

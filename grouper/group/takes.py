@@ -55,6 +55,8 @@ class Built:
     group: Set
     first: int
     last: int
+    again: bool = False
+    """Known to be another go at what the set before it shows."""
 
 
 def link_takes(pairs: Pairs, eye: Eye, built: Sequence[Built]) -> list[list[int]]:
@@ -71,7 +73,7 @@ def link_takes(pairs: Pairs, eye: Eye, built: Sequence[Built]) -> list[list[int]
     chains: list[list[int]] = []
     for i in range(len(built) - 1):
         a, b = built[i], built[i + 1]
-        if not _may_be_takes(pairs, a, b) or not _look_alike(pairs, eye, a, b):
+        if not b.again and not (_may_be_takes(pairs, a, b) and _look_alike(pairs, eye, a, b)):
             continue
         if chains and chains[-1][-1] == i:
             chains[-1].append(i + 1)
@@ -85,12 +87,15 @@ def _may_be_takes(pairs: Pairs, a: Built, b: Built) -> bool:
     if a.group.kind != b.group.kind or a.group.kind in ("burst", "interval"):
         return False
     sizes = sorted((len(a.group.members), len(b.group.members)))
-    between = [pairs.strand.at_s[i] for i in (a.last, b.first)]
-    if sizes[0] < COVERED * sizes[1] or None in between:
-        return False
-    if float(between[1] or 0) - float(between[0] or 0) > LONGEST_WAIT_S:
+    if sizes[0] < COVERED * sizes[1] or not follows_soon(pairs, a.last, b.first):
         return False
     return not set(changed_names(a.group.frames[0], b.group.frames[0])) & set(FOR_GOOD)
+
+
+def follows_soon(pairs: Pairs, last: int, first: int) -> bool:
+    """Whether frame ``first`` was shot soon enough after ``last`` to be a new attempt."""
+    before, after = pairs.strand.at_s[last], pairs.strand.at_s[first]
+    return before is not None and after is not None and after - before <= LONGEST_WAIT_S
 
 
 def _look_alike(pairs: Pairs, eye: Eye, a: Built, b: Built) -> bool:
