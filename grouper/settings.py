@@ -69,12 +69,11 @@ class SightSettings:
 class GroupSettings:
     """Turning frames into sets."""
 
-    same_exposure_ev: float = setting(
-        0.17,
-        "Two frames count as equally exposed within this: raw marked values may be off by up "
-        "to 0.163 EV against the exact series (brute force over the third-stop marks).",
+    preview_within_s: float = setting(
+        3600.0,
+        "A preview belongs to a panorama shot within the hour around it (common practice, no "
+        "source).",
         least=0.0,
-        most=0.5,
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,7 @@ from click.testing import CliRunner
 
 from grouper.check import CODES
 from grouper.cli import cli
+from grouper.settings import settings_from
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -77,3 +79,10 @@ def test_picture_of_the_readme_exists() -> None:
 
 def test_both_readme_commands_are_marked_for_the_build() -> None:
     assert re.findall(r"<!-- run: (\w+) -->\n```sh\n", README) == ["main", "tests"]
+
+
+def test_the_settings_example_is_understood() -> None:
+    (example,) = blocks(README, "toml")
+    settings = settings_from(tomllib.loads(example))
+    assert dict(settings.severity)["too-wide"] == "off"
+    assert settings.brief is not None

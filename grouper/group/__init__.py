@@ -66,7 +66,7 @@ def group_frames(
     dividers: list[Frame] = []
     done = 0
     for strand in strands:
-        found, left, blank = _group_strand(strand, eye, settings)
+        found, left, blank = _group_strand(strand, eye)
         sets += found
         singles += left
         dividers += blank
@@ -79,7 +79,7 @@ def group_frames(
         sets=named,
         singles=tuple(sorted(singles, key=lambda frame: frame.file)),
         dividers=tuple(sorted(dividers, key=lambda frame: frame.file)),
-        previews=attach_previews(previews, named),
+        previews=attach_previews(previews, named, settings.group.preview_within_s),
         order=tuple(tuple(frame.file for frame in strand.frames) for strand in strands),
         clock_steps=tuple(
             (strand.frames[i - 1].file, strand.frames[i].file, jump)
@@ -99,9 +99,7 @@ def _body(strand: Strand) -> Body:
     )
 
 
-def _group_strand(
-    strand: Strand, eye: Eye, settings: Settings
-) -> tuple[list[Set], list[Frame], list[Frame]]:
+def _group_strand(strand: Strand, eye: Eye) -> tuple[list[Set], list[Frame], list[Frame]]:
     """Sets, singles and dividers of one body."""
     pairs = replace(gather_pairs(strand), glances=tuple(eye.glance(strand.frames)))
     look_at_neighbours(pairs, eye)

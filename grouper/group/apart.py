@@ -18,8 +18,6 @@ as a composite only when it is wider than anything else the body made)."""
 COMMON_FLAG = 0.5
 """A body that flags more than this share of its frames as composites flags ordinary frames
 (phones that merge every exposure do): there the flag alone says nothing."""
-NEAREST_S = 3600.0
-"""A preview belongs to a panorama shot within the hour around it (common practice, no source)."""
 BLANK_SPREAD = 0.035
 """Grey levels that spread by less than this share of full scale show nothing: noise and the
 falling-off of a lens at the corners stay below."""
@@ -56,11 +54,13 @@ def _is_wide(frame: Frame) -> bool:
     return size is not None and min(size) > 0 and max(size) / min(size) >= WIDE_ASPECT
 
 
-def attach_previews(previews: Iterable[Frame], sets: Sequence[Set]) -> tuple[Preview, ...]:
-    """Attach each preview to the panorama nearest in time, if one is near."""
+def attach_previews(
+    previews: Iterable[Frame], sets: Sequence[Set], within_s: float
+) -> tuple[Preview, ...]:
+    """Attach each preview to the panorama nearest in time, if one is within ``within_s``."""
     attached = []
     for frame in sorted(previews, key=lambda f: f.file):
-        nearest, best = None, NEAREST_S
+        nearest, best = None, within_s
         for panorama in sets:
             apart = _seconds_apart(frame, panorama)
             if panorama.kind == "panorama" and apart is not None and apart <= best:

@@ -8,13 +8,13 @@ from typing import Any
 import pytest
 
 from grouper.group.apart import (
-    NEAREST_S,
     attach_previews,
     find_dividers,
     is_blank,
     split_previews,
 )
 from grouper.model import Frame, Glance, Member, Set
+from grouper.settings import GroupSettings
 from tests.group.eyes import (
     BLACK,
     PLAIN,
@@ -28,6 +28,8 @@ from tests.group.eyes import (
 )
 from tests.group.eyes import sweep as _sweep
 from tests.support import frame
+
+WITHIN_S = GroupSettings().preview_within_s
 
 SEVEN = [0, 35, 70, 105, 140, 175, 210]
 WHITE = replace(BLACK, mean=0.97, blocked_share=0.0, clipped_share=1.0)
@@ -169,7 +171,7 @@ NEAREST: dict[str, tuple[dict[str, Any], str | None]] = {
     "during the first": ({"at_s": 10}, "first"),
     "just before the second": ({"at_s": 580}, "second"),
     "just after the second": ({"at_s": 700}, "second"),
-    "much later": ({"at_s": 650 + NEAREST_S + 1}, None),
+    "much later": ({"at_s": 650 + WITHIN_S + 1}, None),
     "undated": ({"taken": None}, None),
 }
 
@@ -180,11 +182,11 @@ def test_a_preview_belongs_to_the_nearest_panorama(
 ) -> None:
     sets = [panorama("first", 0, 20), panorama("second", 600, 650)]
     closer = replace(panorama("bracket", 690, 700), kind="bracket")
-    (found,) = attach_previews([frame(9, **changes)], [*sets, closer])
+    (found,) = attach_previews([frame(9, **changes)], [*sets, closer], WITHIN_S)
     assert found.set_id == nearest
 
 
 def test_previews_without_any_panorama_stand_alone_in_order() -> None:
-    found = attach_previews([frame(9), frame(2)], [])
+    found = attach_previews([frame(9), frame(2)], [], WITHIN_S)
     assert [p.file for p in found] == ["100QMARK/QMK_0002.JPG", "100QMARK/QMK_0009.JPG"]
     assert {p.set_id for p in found} == {None}
