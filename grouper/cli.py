@@ -348,13 +348,14 @@ def explain_frame(what: str, where: Path | None, codes: Sequence[str]) -> None:
 def unknown_word(what: str, codes: Sequence[str], cards: int) -> str:
     """What to say of a word that is neither a code nor a frame."""
     close = difflib.get_close_matches(what, codes, n=3)
-    hint = f"did you mean {', '.join(close)}? " if close else ""
-    looked = (
-        f"none of {cards} grouped cards has such a frame"
-        if cards
-        else "no grouped card was found here; name one with --in DIR"
-    )
-    return f"{what} is no finding code; {hint}And {looked}."
+    hint = f" (did you mean {', '.join(close)}?)" if close else ""
+    if cards == 0:
+        return (
+            f"{what} is no finding code{hint}, and no grouped card was found here to look for "
+            f"such a frame on; name one with --in DIR"
+        )
+    looked = "the grouped card looked at" if cards == 1 else f"any of {cards} grouped cards"
+    return f"{what} is no finding code{hint}, and no such frame is on {looked}"
 
 
 def read_cards(
