@@ -316,7 +316,7 @@ def explain(what: str, where: Path | None) -> None:
     """  # noqa: D301
     from grouper.check import CODES, page
 
-    if where is None and what in CODES:
+    if what in CODES:  # a code is a code, whichever card is named beside it
         click.echo(page(what).strip())
     else:
         explain_frame(what, where, CODES)

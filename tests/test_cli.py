@@ -630,3 +630,9 @@ def test_the_bundled_card_from_end_to_end(tmp_path: Path) -> None:
         assert listed == [str(BUNDLED / member["file"]) for member in one["frames"]]
         links = list((out / "sets" / one["id"] / "frames").iterdir())
         assert {str(link.resolve()) for link in links} >= set(listed)
+
+
+def test_a_finding_code_is_explained_whatever_card_is_named(tmp_path: Path) -> None:
+    result = CliRunner().invoke(cli, ["explain", "missing-frame", "--in", str(tmp_path)])
+    assert result.exit_code == 0
+    assert "What it looks for" in result.output

@@ -111,12 +111,18 @@ def members(
 
 
 def ev_offsets(light: Floats) -> tuple[float, ...]:
-    """Light against the middle exposure level, in EV; 0 where the exposure is not known."""
+    """Light against the usual exposure level, in EV; 0 where the exposure is not known.
+
+    The level of most frames is the usual one, so that one odd frame does not set the others
+    off; among equally common levels, as in a bracket, it is the middle (the lighter of two).
+    """
     finite = light[np.isfinite(light)]
-    if len(finite) == 0:
+    levels = exposure_levels(finite)
+    if levels is None:
         return (0.0,) * len(light)
-    values = level_values(finite)
-    middle = values[len(values) // 2]
+    counts = Counter(levels)
+    common = sorted(level for level in counts if counts[level] == max(counts.values()))
+    middle = level_values(finite)[common[len(common) // 2]]
     return tuple(round(float(v - middle), 3) if math.isfinite(v) else 0.0 for v in light)
 
 

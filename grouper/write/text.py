@@ -272,7 +272,7 @@ def _set_table(result: Result, style: Style) -> Iterator[str]:
             str(len(one.members)),
             _layout(one),
             _span(one),
-            f"{100 * one.confidence:.0f} %",
+            f"{min(99, round(100 * one.confidence))} %",
             _worst_code(one),
         )
         for one in sets

@@ -302,6 +302,7 @@ OFFSETS = {
     "a bracket of three": ([0, -2, 2], (0.0, -2.0, 2.0)),
     "one level": ([5, 5.05], (-0.025, 0.025)),
     "two levels count from the lighter": ([0, 2], (-2.0, 0.0)),
+    "one odd frame among many": ([0, 0, 0, 0.68, 0], (0.0, 0.0, 0.0, 0.68, 0.0)),
     "an exposure missing": ([0, math.nan, 2, -2], (0.0, 0.0, 2.0, -2.0)),
     "none known": ([math.nan, math.nan], (0.0, 0.0)),
     "none at all": ([], ()),
