@@ -111,6 +111,7 @@ def test_filters_hide_sets_and_say_so(shown: Shown) -> None:
     page.locator("input[data-filter=kind][value=bracket]").uncheck()
     assert page.locator("article.set:visible").count() == 1
     page.locator("#todo a", has_text="Set 3").first.click()  # a link brings it back
+    page.locator("#set-broken").wait_for(state="visible")  # hashchange comes after the click
     assert page.locator("#set-broken").is_visible()
     assert page.locator("#shown").inner_text() == ""
 
@@ -142,6 +143,7 @@ def test_everything_is_there_without_script(shown: Shown) -> None:
     assert page.locator("#timeline .block").count() == 3
     page.locator(f"#set-{PANORAMA} a.shot").first.click()
     assert page.url.endswith("#f1")
+    page.locator("#f1").wait_for(state="visible")  # hashchange comes after the click
     assert page.locator("#f1").is_visible()  # the folded table opened for its row
 
 
