@@ -18,6 +18,7 @@ from grouper.settings import settings_table
 from grouper.write.paths import set_folder
 from grouper.write.plain import (
     angle,
+    ev_offset,
     json_bytes,
     moment,
     offset,
@@ -144,7 +145,7 @@ def _member(member: Member) -> dict[str, Any]:
         "exposure_s": significant(frame.exposure_s),
         "aperture_f": rounded(frame.aperture_f, 2),
         "iso": whole(frame.iso),
-        "ev_offset": rounded(member.ev_offset, 2),
+        "ev_offset": ev_offset(member),
         "yaw_deg": angle(member.pointing.yaw_deg),
         "pitch_deg": angle(member.pointing.pitch_deg),
         "roll_deg": angle(member.pointing.roll_deg),

@@ -8,6 +8,9 @@ from collections.abc import Mapping
 from datetime import date, datetime
 from typing import Any
 
+from grouper.model import Member
+from grouper.optics import light_ev
+
 ANGLE_DIGITS = 2
 """Decimals of angles in degrees. Pictures give yaw to about 0.1 degree, so a hundredth is
 beyond what is known and rounding loses nothing."""
@@ -22,6 +25,14 @@ def rounded(value: float | None, digits: int) -> float | None:
     if value is None or not math.isfinite(value):
         return None
     return round(float(value), digits) + 0.0
+
+
+def ev_offset(member: Member) -> float | None:
+    """A member's light against its set; ``None`` where its exposure was not recorded."""
+    frame = member.frame
+    if light_ev(frame.exposure_s, frame.aperture_f, frame.iso) is None:
+        return None
+    return rounded(member.ev_offset, 2)
 
 
 def significant(value: float | None, digits: int = SIGNIFICANT) -> float | None:

@@ -20,7 +20,7 @@ from typing import Any
 
 from grouper.contracts import Writer
 from grouper.model import Frame, Member, Result, Set
-from grouper.write.plain import angle, moment, offset, rounded, significant, utf8, whole
+from grouper.write.plain import angle, ev_offset, moment, offset, rounded, significant, utf8, whole
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,7 +76,7 @@ COLUMNS: tuple[tuple[str, Callable[[Row], Any]], ...] = (
     ("aperture_f", lambda row: rounded(row.frame.aperture_f, 2)),
     ("iso", lambda row: whole(row.frame.iso)),
     ("bias_ev", lambda row: rounded(row.frame.bias_ev, 2)),
-    ("ev_offset", lambda row: rounded(row.member.ev_offset, 2) if row.member else None),
+    ("ev_offset", lambda row: ev_offset(row.member) if row.member else None),
     ("program", lambda row: row.frame.program),
     ("white_balance", lambda row: row.frame.white_balance),
     ("flash", lambda row: _yes_no(row.frame.flash_fired)),

@@ -11,7 +11,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from grouper.write.plain import json_bytes, moment, offset, plain, rounded, significant, whole
+from grouper.model import Member
+from grouper.write.plain import (
+    ev_offset,
+    json_bytes,
+    moment,
+    offset,
+    plain,
+    rounded,
+    significant,
+    whole,
+)
+from tests.support import frame
 
 
 @pytest.mark.parametrize(
@@ -75,3 +86,9 @@ def test_file_names_of_any_bytes_come_back(raw: bytes) -> None:
     data = json_bytes({"file": os.fsdecode(raw)})
     data.decode("utf-8")
     assert os.fsencode(json.loads(data)["file"]) == raw
+
+
+def test_light_of_an_unrecorded_exposure_is_unknown_not_zero() -> None:
+    known = Member(frame=frame(1), ev_offset=-1.996)
+    unknown = Member(frame=frame(2, exposure_s=None), ev_offset=0.0)
+    assert (ev_offset(known), ev_offset(unknown)) == (-2.0, None)
