@@ -51,7 +51,7 @@ shoots singles with them too, so the unchanged settings are one piece of evidenc
 MOST_AGAINST_SETTINGS = -7.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)  # arrays: one strand's is itself only
 class Evidence:
     """Arrays over the pairs of one strand, shape (n - 1,) unless said.
 
@@ -150,8 +150,8 @@ def _relations(pairs: Pairs, count: int) -> tuple[Floats, ...]:
         if sighting is None:
             continue
         overlap[i] = sighting.overlap
-        shift[i] = math.hypot(*sighting.shift_share)
-        heading[i] = math.degrees(math.atan2(sighting.turn_deg[0], sighting.turn_deg[1]))
+        shift[i] = shift_of(sighting)
+        heading[i] = heading_deg(sighting)
         still = 1 / (1 + math.exp(-(SAME_VIEW_SHARE - shift[i]) / SAME_VIEW_SOFT))
         sure = min(max(sighting.certainty, 0.002), 0.998)
         same[i], turned[i], apart[i] = sure * still, sure * (1 - still), 1 - sure
@@ -178,7 +178,17 @@ that of two neighbours."""
 
 def is_still(sighting: Sighting) -> bool:
     """Whether two overlapping frames look at one view."""
-    return math.hypot(*sighting.shift_share) < SAME_VIEW_SHARE
+    return shift_of(sighting) < SAME_VIEW_SHARE
+
+
+def shift_of(sighting: Sighting) -> float:
+    """How far the second frame is shifted against the first, as a share of the frame."""
+    return math.hypot(*sighting.shift_share)
+
+
+def heading_deg(sighting: Sighting) -> float:
+    """The direction of the turn, 0 right and 90 up."""
+    return math.degrees(math.atan2(sighting.turn_deg[0], sighting.turn_deg[1]))
 
 
 def _ties(pairs: Pairs) -> dict[int, tuple[tuple[int, Sighting], ...]]:

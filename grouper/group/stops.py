@@ -8,11 +8,12 @@ beside a black one), and by the exposures where no picture says anything.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from grouper.group.evidence import Evidence, is_still
+from grouper.group.evidence import Evidence, heading_deg, is_still, shift_of
 from grouper.group.looking import is_sure
 from grouper.group.pairs import STOP_EV, Floats
 from grouper.model import Sighting
@@ -41,8 +42,13 @@ class Stops:
     heading: Floats
 
 
+@lru_cache(maxsize=1)
 def find_stops(evidence: Evidence) -> Stops:
-    """Walk along a strand and tell its stops apart."""
+    """Walk along a strand and tell its stops apart.
+
+    Remembered for the strand at hand: the panorama rule asks anew in every run between
+    dividers, and a card may have a divider before each sweep.
+    """
     count = len(evidence.pairs.frames) - 1
     flags = {
         name: np.zeros(max(count, 0), dtype=bool) for name in ("begins", "still", "turned", "gap")
@@ -58,8 +64,8 @@ def find_stops(evidence: Evidence) -> Stops:
             flags["still"][link] = is_still(sighting)
             flags["turned"][link] = flags["begins"][link] = not is_still(sighting)
             overlap[link] = sighting.overlap
-            shift[link] = np.hypot(*sighting.shift_share)
-            heading[link] = np.degrees(np.arctan2(sighting.turn_deg[0], sighting.turn_deg[1]))
+            shift[link] = shift_of(sighting)
+            heading[link] = heading_deg(sighting)
         if flags["begins"][link]:
             start = link + 1
     return Stops(**flags, overlap=overlap, shift=shift, heading=heading)
