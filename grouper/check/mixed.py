@@ -68,11 +68,6 @@ def find_mixed(found: Set, trait: Trait[T], advice: str) -> Iterator[Problem]:
     )
 
 
-def odd_names(found: Set, trait: Trait[T]) -> str:
-    """The odd frames' names for a sentence of advice."""
-    return words.names(item.member.frame.file for item in find_odd(found, trait))
-
-
 def _norms(trait: Trait[T], odd: tuple[Odd[T], ...]) -> object:
     values: list[object] = []
     for item in odd:

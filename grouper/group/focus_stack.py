@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from grouper.group.choose import Proposal, Rule
 from grouper.group.evidence import FAST_S, Evidence, evenness_weight, still_weight
-from grouper.group.focusing import focus_weight
+from grouper.group.focusing import FAR_M, focus_weight
 from grouper.group.rhythm import drive_pauses, stands_out
 from grouper.group.stretches import ends_at, grow
 
@@ -19,8 +19,6 @@ START = -3.0
 """Weight for a stack starting at a given frame: rarer than a bracket."""
 STRONG = 2.0
 """Pairs above this weight lie inside a stack in every way to cut the strand."""
-FAR_M = 1e9
-"""Stands for infinity where only the order of distances counts."""
 DRIVEN = math.log(0.25 / 0.06)
 """Bodies that step the focus themselves fire as fast as a burst, and bursts are commoner."""
 EXPOSED = math.log(0.03 / 0.30)

@@ -27,6 +27,9 @@ ONE_WAY_SHARE = 0.75
 ONE_WAY_ORDER = 0.8
 """Correlation of the main direction with the order of shooting."""
 
+FAR_M = 1e9
+"""Stands for infinity where only the order of distances counts."""
+
 
 def focus_weight(evidence: Evidence, start: int, end: int) -> tuple[float, str] | None:
     """Weight of focus moving one way through frames ``start`` to ``end``, and how it shows.
@@ -43,8 +46,7 @@ def focus_weight(evidence: Evidence, start: int, end: int) -> tuple[float, str] 
 
 def _recorded(distances: Floats, moved: np.ndarray) -> tuple[float, str]:
     weight = float(np.where(moved, MOVED, HELD).sum())
-    # Infinity is a distance like others here: only the order counts.
-    steps = np.sign(np.diff(np.minimum(distances, 1e9)))
+    steps = np.sign(np.diff(np.minimum(distances, FAR_M)))
     steps = steps[steps != 0]
     turns = int((np.diff(steps) != 0).sum())
     weight += TURNED_BACK * turns if turns else ONE_WAY

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grouper.group.exposures import exposure_levels, level_values
-from grouper.group.pairs import FOCUS_SHARE, STOP_EV, Floats
+from grouper.group.pairs import FOCUS_SHARE, Floats
 from grouper.model import Frame, Glance, Member, Pointing, SetKind
 
 VIEW_SHARE = 0.25
@@ -360,6 +360,3 @@ def same_place(places: Places) -> NDArray[np.int_]:
     keys = list(zip(places.view, places.leg, places.step, strict=True))
     numbers = {key: number for number, key in enumerate(dict.fromkeys(keys))}
     return np.array([numbers[key] for key in keys])
-
-
-assert STOP_EV < 1.0
