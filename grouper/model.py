@@ -58,6 +58,14 @@ class Attitude:
     sigma_deg: float = 1.0
 
 
+def camera_name(make: str | None, model: str | None) -> str:
+    """Maker and model as one would say them: many makers repeat their name in the model."""
+    first = (make or "").split()[:1]
+    if model and first and model.lower().startswith(first[0].lower()):
+        return model
+    return " ".join(part for part in (make, model) if part)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Frame:
     """One exposure, not one file. Anything may be ``None`` except the file itself.

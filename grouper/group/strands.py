@@ -12,7 +12,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from grouper.model import Frame
+from grouper.model import Frame, camera_name
 
 EPOCH = datetime(2000, 1, 1)
 CLOCK_BACK_S = 2.0
@@ -80,7 +80,7 @@ def _body_ids(
 ) -> dict[tuple[str | None, str | None, str | None], str]:
     """A short, readable, unique name for each body."""
     keys = sorted(bodies, key=lambda key: tuple((part is not None, part or "") for part in key))
-    stems = {key: _slug(" ".join(part for part in _model_words(key) if part)) for key in keys}
+    stems = {key: _slug(camera_name(key[0], key[1])) for key in keys}
     shared = Counter(stems.values())
     ids: dict[tuple[str | None, str | None, str | None], str] = {}
     for key in keys:
@@ -91,13 +91,6 @@ def _body_ids(
             name += "-x"
         ids[key] = name
     return ids
-
-
-def _model_words(key: tuple[str | None, str | None, str | None]) -> tuple[str, ...]:
-    make, model, _serial = key
-    if model and make and model.lower().startswith(make.split()[0].lower()):
-        return (model,)  # many makers repeat their name in the model
-    return (make or "", model or "")
 
 
 def _slug(text: str) -> str:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
-from grouper.model import Frame, Member, Set
+from grouper.model import Frame, Member, Set, camera_name
 from grouper.write.shots import Album, Shot, exposure, places, signed
 
 UNKNOWN = "-"
@@ -124,7 +124,7 @@ def _size(frame: Frame) -> str | None:
 
 
 def _camera(frame: Frame) -> str | None:
-    return " ".join(text for text in (frame.make, frame.model) if text) or None
+    return camera_name(frame.make, frame.model) or None
 
 
 _COLUMNS: tuple[_Column, ...] = (

@@ -28,7 +28,7 @@ from grouper.write.strip import Strip, draw_strip
 from grouper.write.sweep import Sweep, draw_sweep
 from grouper.write.text import CAUTION, by_severity, counts, many
 from grouper.write.timeline import draw_timeline
-from grouper.write.verdict import VERDICTS, Verdict, headline, verdict_of
+from grouper.write.verdict import VERDICTS, Verdict, headline, sure_percent, verdict_of
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -331,6 +331,7 @@ def _template() -> Template:
     # What the page shows of foreign text is cleaned first and escaped after.
     environment.finalize = _clean
     environment.filters["many"] = many
+    environment.filters["sure_percent"] = sure_percent
     return environment.from_string(_text("report.html"))
 
 

@@ -16,7 +16,7 @@ from typing import Any
 from grouper.model import SEVERITIES, Finding, Result, Set
 from grouper.write.brief import brief_in_short, brief_lines
 from grouper.write.clean import shown
-from grouper.write.verdict import headline
+from grouper.write.verdict import headline, sure_percent
 from grouper.write.verdict import many as many
 from grouper.write.verdict import worst as worst
 
@@ -272,7 +272,7 @@ def _set_table(result: Result, style: Style) -> Iterator[str]:
             str(len(one.members)),
             _layout(one),
             _span(one),
-            f"{min(99, round(100 * one.confidence))} %",
+            f"{sure_percent(one.confidence)} %",
             _worst_code(one),
         )
         for one in sets

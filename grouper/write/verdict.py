@@ -57,3 +57,8 @@ def headline(result: Result) -> Sequence[tuple[str, str]]:
 def many(number: int, word: str) -> str:
     """Such as ``1 frame`` or ``3 frames``."""
     return f"{number} {word}{'' if number == 1 else 's'}"
+
+
+def sure_percent(confidence: float) -> int:
+    """A confidence as people read it: never 100, nothing is certain before somebody looks."""
+    return min(99, round(100 * confidence))

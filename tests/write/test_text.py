@@ -7,6 +7,7 @@ import pytest
 from grouper.model import Result
 from grouper.write.clean import shown
 from grouper.write.text import Style, counts, findings_by_set, many, summary, worst
+from grouper.write.verdict import sure_percent
 from tests.write.results import PANORAMA, bracket, finding, layout, panorama, result
 
 PLAIN = Style(width=None)
@@ -129,3 +130,8 @@ def test_plain_facts_are_told_once_for_all_sets_and_bury_nothing() -> None:
     assert f"sets: {PANORAMA}, {other.id}" in text
     assert text.index("mixed-iso: ") < text.index("too-wide: ")
     assert f"{other.kind} {other.id}" not in text
+
+
+@pytest.mark.parametrize(("confidence", "shown"), [(0.995, 99), (0.5, 50), (0.004, 0), (1.0, 99)])
+def test_nothing_is_a_hundred_per_cent_sure(confidence: float, shown: int) -> None:
+    assert sure_percent(confidence) == shown
