@@ -148,7 +148,7 @@ def _walk(card: str, root: str, cards: Sequence[str], settings: Settings, pile: 
             elif passed or _is_ignored(file, settings) or not _may_be_picture(file):
                 pile.ignored.append(file)
             elif kind == "link":
-                _place_link(entry, file, cards, pile)
+                _place_link(entry, file, cards, pile, follow=settings.read.follow_links)
             elif kind == "file":
                 pile.files.append(file)
             else:
@@ -213,8 +213,16 @@ def _may_be_picture(file: str) -> bool:
     return not (dot and stem and f".{suffix}" in OTHER_SUFFIXES)
 
 
-def _place_link(entry: os.DirEntry[str], file: str, cards: Sequence[str], pile: _Pile) -> None:
-    """Judge a link: to a file outside the cards it counts as that file, else it is passed over."""
+def _place_link(
+    entry: os.DirEntry[str], file: str, cards: Sequence[str], pile: _Pile, *, follow: bool
+) -> None:
+    """Judge a link: to a file outside the cards it counts as that file, else it is passed over.
+
+    Where links are not to be followed none is, nor looked through.
+    """
+    if not follow:
+        pile.ignored.append(file)
+        return
     try:
         target = os.path.realpath(entry.path, strict=True)
         plain = entry.is_file()

@@ -33,6 +33,11 @@ class ReadSettings:
     ignore: tuple[str, ...] = setting(
         (), "Glob patterns (relative to the card) of files that are not to be read at all."
     )
+    follow_links: bool = setting(
+        True,
+        "A link to a file outside the card counts as that file: folders of links are a usual way "
+        "to gather frames. The service never follows any, for others can write to its inbox.",
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -402,6 +407,102 @@ class RigLens:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class WatchSettings:
+    """The service that watches an inbox. 0 turns a limit off where it says so."""
+
+    settle_s: float = setting(
+        20.0,
+        "A card is judged once its files were still for this long: copying tools and network "
+        "shares pause for some seconds between files and write what they hold back within five "
+        "to fifteen (common practice, no source).",
+        least=0.05,
+        most=86_400.0,
+    )
+    rescan_s: float = setting(
+        600.0,
+        "Everything is looked over so often even where events come, for events can be lost: ten "
+        "minutes cost a disk little and are soon enough for what hardly ever happens.",
+        least=0.5,
+        most=86_400.0,
+    )
+    poll_s: float = setting(
+        5.0,
+        "Where no events come, so often; never more than a tenth of the time is spent looking.",
+        least=0.05,
+        most=3600.0,
+    )
+    retry_s: float = setting(
+        60.0,
+        "First wait before a card that failed is tried again; each further one is four times as "
+        "long. A card that changes is tried at once.",
+        least=0.05,
+        most=86_400.0,
+    )
+    retry_most_s: float = setting(
+        3600.0,
+        "Longest such wait: trouble that mends itself (a full disk, a share that was away) is "
+        "over within the hour of its end.",
+        least=0.05,
+        most=604_800.0,
+    )
+    files_most: int = setting(
+        100_000,
+        "Files a card may hold: ten full folders of 9,999 frames (CIPA DC-009).",
+        least=1,
+        most=10_000_000,
+    )
+    read_most_mb: int = setting(
+        100_000,
+        "Megabytes that may be read of one card: 3,000 pictures without previews, each of 10 MB "
+        "and read whole three times. 0: no limit.",
+        least=0,
+    )
+    memory_most_mb: int = setting(
+        2048,
+        "Memory of the process that groups: 100,000 frames take about half of it. 0: no limit.",
+        least=0,
+    )
+    card_most_s: float = setting(
+        3600.0,
+        "Time for one card: a full card takes minutes, on a slow share perhaps half an hour.",
+        least=0.1,
+        most=604_800.0,
+    )
+    worker_cards: int = setting(
+        50,
+        "Cards after which the process that groups is replaced, so that a leak in a decoder stays "
+        "small: starting one costs about as much as a small card.",
+        least=1,
+        most=100_000,
+    )
+    free_least_mb: int = setting(
+        200,
+        "Free space that the output folder's disk must have before a card is grouped; a large "
+        "card's outputs take up to 100 MB. 0: no limit.",
+        least=0,
+    )
+    hook_most_s: float = setting(
+        60.0,
+        "Time for a command of yours: a message sent or a list queued takes seconds.",
+        least=0.1,
+        most=86_400.0,
+    )
+    keep_days: int = setting(
+        0,
+        "Days after which outputs of cards that left the inbox are removed. 0: never; a report "
+        "may be the last word on a card.",
+        least=0,
+        most=36_500,
+    )
+    outputs_most_mb: int = setting(
+        0,
+        "Space that all outputs may take before those of cards that left the inbox go, the "
+        "longest gone first. 0: no limit.",
+        least=0,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
     """All settings of a run. The default is a sensible run."""
 
@@ -414,9 +515,12 @@ class Settings:
     brief: BriefSettings = field(default_factory=BriefSettings)
     rig: tuple[RigLens, ...] = ()
     """The lenses whose rail marks are known, in the order of their names."""
+    watch: WatchSettings = field(default_factory=WatchSettings)
 
 
 _SECTIONS = ("read", "sight", "group", "check")
+_SERVICE = ("watch",)
+"""Settings that say when a card is grouped and not how: they stand in no manifest."""
 
 
 def load_settings(path: Path) -> Settings:
@@ -442,7 +546,7 @@ def settings_from(data: dict[str, Any], where: str = "settings") -> Settings:
     for name, table in data.items():
         if name == "severity":
             settings = replace(settings, severity=_severity(table, where))
-        elif name in _SECTIONS:
+        elif name in _SECTIONS or name in _SERVICE:
             section = _section(getattr(settings, name), table, f"{where}: [{name}]")
             settings = replace(settings, **{name: section})
         elif name == "brief":
@@ -450,13 +554,16 @@ def settings_from(data: dict[str, Any], where: str = "settings") -> Settings:
         elif name == "rig":
             settings = replace(settings, rig=_rig(table, f"{where}: [rig"))
         else:
-            known = (*_SECTIONS, "severity", "brief", "rig")
+            known = (*_SECTIONS, *_SERVICE, "severity", "brief", "rig")
             raise BadSettings(f"{where}: no section [{name}]{_nearest(name, known)}")
     return settings
 
 
 def settings_table(settings: Settings) -> dict[str, Any]:
-    """Settings as plain JSON values, every threshold in force, keys in a stable order."""
+    """Settings as plain JSON values, every threshold in force, keys in a stable order.
+
+    The service's own are left out: they do not change what comes out.
+    """
     table: dict[str, Any] = {
         name: {
             item.name: _plain(getattr(getattr(settings, name), item.name))
