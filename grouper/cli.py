@@ -322,6 +322,117 @@ def explain(what: str, where: Path | None) -> None:
         explain_frame(what, where, CODES)
 
 
+def _print_unit(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
+    if wanted:
+        from grouper.watch.unit import unit_text
+
+        click.echo(unit_text(), nl=False)
+        ctx.exit(0)
+
+
+@cli.command(short_help="A service: group each card that comes to a folder.")
+@click.argument("inbox", metavar="INBOX", type=click.Path(path_type=Path))
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    required=True,
+    help="Where to write: index.html, and a folder for each card.",
+)
+@click.option("--once", is_flag=True, help="Group what is still and leave; for cron.")
+@click.option(
+    "--poll",
+    is_flag=True,
+    help="Look every few seconds instead of waiting for events; network shares known as such "
+    "are polled anyway.",
+)
+@click.option(
+    "--on-set",
+    metavar="COMMAND",
+    help="Run this for each new or changed set, such as 'mycommand {manifest}'.",
+)
+@click.option("--on-card", metavar="COMMAND", help="Run this for each card that was grouped.")
+@click.option("--log-json", is_flag=True, help="Log lines as JSON.")
+@click.option(
+    "--print-unit",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_print_unit,
+    help="Print a systemd unit for this service and leave.",
+)
+@reading_options
+def watch(
+    inbox: Path,
+    out: Path,
+    once: bool,
+    poll: bool,
+    on_set: str | None,
+    on_card: str | None,
+    log_json: bool,
+    **how: Any,
+) -> None:
+    """Watch INBOX: each folder directly in it is a card, grouped once its files were still for a
+    while, and again when it changes. DIR/index.html shows all cards.
+
+    Runs until SIGTERM or Ctrl-C; SIGHUP reads the settings again. With --once, cards that are
+    still are grouped and the command leaves with 0; with 1 when a card failed or was left
+    because its files still changed. Photographs are only read, and nothing is written to INBOX.
+
+    \b
+    COMMANDs are run without a shell. In braces, for --on-set:
+      {manifest} {frames} {set} {kind} {verdict} {report} {out} {card}
+    and for --on-card:
+      {manifest} {report} {verdict} {sets} {problems} {out} {card}
+
+    A settled card is not a backup: never format it before a second, verified copy exists.
+
+    \b
+    Example:
+      grouper watch /srv/photos/inbox --out /srv/photos/sets
+      grouper watch inbox --out sets --once --quiet
+      grouper watch inbox --out sets --on-card 'notify-send "Card grouped" {report}'
+      grouper watch --print-unit > grouper-watch.service
+    """  # noqa: D205, D301
+    from grouper.watch.start import serve
+
+    status = serve(
+        inbox,
+        out,
+        once=once,
+        poll=poll,
+        on_set=on_set,
+        on_card=on_card,
+        log_json=log_json,
+        load=lambda: settings_for(how["settings_file"], no_sight=how["no_sight"]),
+        jobs=how["jobs"],
+        use_cache=not how["no_cache"],
+        level="debug" if how["verbose"] else "warning" if how["quiet"] else "info",
+    )
+    click.get_current_context().exit(status)
+
+
+@cli.command(short_help="How the service fares: queue, last card, errors.")
+@click.argument("out", metavar="DIR", type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="Print everything as JSON.")
+def status(out: Path, as_json: bool) -> None:
+    """Say how the service that writes into DIR fares.
+
+    Exit status: 0 all is well; 1 something is wrong: a card or a command failed, the service is
+    not running (unless the last run was one with --once) or hangs; 2 there is no such service.
+
+    \b
+    Example:
+      grouper status /srv/photos/sets
+      grouper status /srv/photos/sets --json | jq .troubles
+    """  # noqa: D301
+    from grouper.watch import status as told
+
+    found = told.read_status(out)
+    click.echo(told.as_json(found) if as_json else told.as_text(found, style_for(sys.stdout)))
+    click.get_current_context().exit(told.exit_status(found))
+
+
 def explain_frame(what: str, where: Path | None, codes: Sequence[str]) -> None:
     """Print the place of a frame in the one grouped card that knows it.
 

@@ -1,0 +1,104 @@
+"""Events from the inbox. Each folder is watched for itself, so no link is ever followed.
+
+Events only say where to look; what counts is what is seen there. One that is lost costs time
+until the next rescan, no more.
+"""
+
+from __future__ import annotations
+
+import os
+import threading
+from collections.abc import Callable, Iterable
+from typing import Final
+
+from grouper.watch.mail import Deaf, Mail, Touched
+
+MOST_FOLDERS: Final = 8000
+"""Folders watched at once: usual systems allow a user 8,192 watches and more."""
+_GATHER_MS: Final = 500
+"""Events are gathered for so long: a copy makes thousands."""
+_STEP_MS: Final = 250
+"""The library looks so often whether there are any: seldom enough for a machine that sleeps."""
+_WAKE_MS: Final = 60_000
+_TRIES: Final = 5
+"""A folder that goes between our looking and watching ends a try; there may be others."""
+
+
+class Changes:
+    """Hears of changes below the inbox and posts the names of the cards concerned."""
+
+    def __init__(self, inbox: str, post: Callable[[Mail], None]) -> None:
+        self._inbox = inbox
+        self._post = post
+        self._folders: frozenset[str] = frozenset()
+        self._stop: threading.Event | None = None
+        self._deaf = False
+
+    @property
+    def folders(self) -> frozenset[str]:
+        """The folders that are watched."""
+        return self._folders
+
+    def watch(self, folders: Iterable[str]) -> bool:
+        """Watch these folders and the inbox; whether anything is watched that was not.
+
+        What happens in a new folder at first may go untold: look at its card once more.
+        """
+        wanted = sorted({self._inbox, *folders}, key=lambda path: (path.count("/"), path))
+        chosen = frozenset(wanted[:MOST_FOLDERS])
+        if self._deaf or (chosen == self._folders and self._stop is not None):
+            return False
+        is_more = not chosen <= self._folders
+        self.close()
+        self._folders, self._stop = chosen, threading.Event()
+        threading.Thread(
+            target=self._run, args=(chosen, self._stop), daemon=True, name="changes"
+        ).start()
+        return is_more
+
+    def close(self) -> None:
+        """Stop listening."""
+        if self._stop is not None:
+            self._stop.set()
+            self._stop = None
+
+    def _run(self, folders: frozenset[str], stop: threading.Event) -> None:
+        try:
+            for _ in range(_TRIES):
+                try:
+                    return self._listen(folders, stop)
+                except FileNotFoundError:
+                    continue
+        except Exception as error:  # the library's own errors are no part of its interface
+            if not stop.is_set():
+                self._deaf = True
+                self._post(Deaf(str(error) or repr(error)))
+
+    def _listen(self, folders: frozenset[str], stop: threading.Event) -> None:
+        from watchfiles import watch  # late: only the service needs it
+
+        there = [path for path in folders if _is_text(path) and os.path.isdir(path)]  # noqa: PTH112
+        for changes in watch(
+            *there,
+            watch_filter=None,
+            debounce=_GATHER_MS,
+            step=_STEP_MS,
+            stop_event=stop,
+            rust_timeout=_WAKE_MS,
+            raise_interrupt=False,
+            force_polling=False,
+            recursive=False,
+            ignore_permission_denied=True,
+        ):
+            if stop.is_set():
+                return
+            self._post(Touched(frozenset(self._card(path) for _, path in changes)))
+
+    def _card(self, path: str) -> str:
+        rest = path[len(self._inbox) :].lstrip("/") if path.startswith(self._inbox) else ""
+        return rest.partition("/")[0]
+
+
+def _is_text(path: str) -> bool:
+    """Whether a path is text; the library takes no others, so they are left to the rescan."""
+    return not any("\udc80" <= sign <= "\udcff" for sign in path)
