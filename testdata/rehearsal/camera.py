@@ -179,6 +179,8 @@ def expose(shot: Shot, scene: Scene) -> Image:
         light = light * (1 - near[..., 3:]) + near[..., :3]
     if scene.people and shot.ground_m is None and shot.statue_m is None:
         _walk(light, shot, scene, turn, focal)
+    if shot.passer is not None:
+        _pass_by(light, shot.passer, shot.seed)
     light *= _vignette(width, height, round(focal, 3))
     if scene.depth is not None and shot.focus_m is not None:
         light = _defocus(light, _remap(scene, scene.depth, x, y), shot.focus_m, width)
@@ -379,6 +381,22 @@ def _person(light: Image, feet: Matrix, head: Matrix, focal: float, shade: Image
     cv2.line(light, along(0.02), along(0.5), legs, max(1, round(0.13 * tall)))
     cv2.line(light, along(0.48), along(0.80), coat, max(1, round(0.22 * tall)))
     cv2.circle(light, along(0.93), max(1, round(0.065 * tall)), (0.3, 0.2, 0.15), -1)
+
+
+def _pass_by(light: Image, passer: tuple[float, float], seed: int) -> None:
+    """Draw somebody who walks by close to the camera, cut off by the lower edge, in place."""
+    height, width = light.shape[:2]
+    rng = np.random.default_rng([seed, 11])
+    middle, half = passer[0] * width, passer[1] * width / 2
+    coat = palette(rng, (0.16, 0.12, 0.1), 0.5, 1)[0]
+    top = 0.34 * height
+    body = np.zeros((height, width), np.uint8)
+    corners = [[middle - half, height], [middle - 0.8 * half, top], [middle + 0.8 * half, top]]
+    cv2.fillPoly(body, [np.round([*corners, [middle + half, height]]).astype(np.int32)], 1)
+    folds = np.exp(0.35 * pink(rng, height, width, 1.1))[..., None]
+    light[body > 0] = (coat * folds)[body > 0]
+    head = (round(middle), round(top - 0.42 * half))
+    cv2.circle(light, head, max(2, round(0.45 * half)), (0.3, 0.2, 0.15), -1)
 
 
 def _defocus(light: Image, depth: Image, focus_m: float, width: int) -> Image:

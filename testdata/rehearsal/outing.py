@@ -309,7 +309,9 @@ class Outing:
         width = upright_sensor_mm(shots[0])[0]
         fov = 2 * math.degrees(math.atan(width / 2 / shots[0].focal_mm))
         span = 360.0 if closed else float(yaws.max() - yaws.min()) + fov
-        findings = tuple(findings)
+        tall = 2 * math.degrees(math.atan(upright_sensor_mm(shots[0])[1] / 2 / shots[0].focal_mm))
+        pitches = [angles[1] for angles in where]
+        findings = (*findings, *_wide(span, max(pitches) - min(pitches) + tall), *_ghosts(taken))
         overlaps = _overlaps(taken, yaws, closed)
         first_row = [yaw for item, yaw in zip(taken, yaws, strict=True) if item.row == taken[0].row]
         truth = TruthSet(
@@ -350,7 +352,7 @@ class Outing:
             places=places,
             legs=len({item.leg for item in taken}),
             steps=len({item.step for item in taken}),
-            findings=tuple(findings),
+            findings=(*findings, *(_ghosts(taken) if kind == "bracket" else ())),
             note=note,
         )
         self.sets.append(truth)
@@ -456,6 +458,27 @@ def _thin(overlaps: Sequence[Overlap], findings: Sequence[Expected]) -> list[Exp
         return []
     files = tuple(file for item in thin for file in (item.a, item.b))
     return [Expected(code="thin-overlap", frames=files, required=thin[0].share < 0.14)]
+
+
+def _wide(across_deg: float, up_deg: float) -> list[Expected]:
+    """Whether the span outgrows a flat picture: at 120 degrees its edges stretch fourfold.
+
+    A few degrees either side, as much as the angle of view may be off, either answer is right.
+    """
+    widest = max(across_deg, up_deg)
+    return [Expected(code="too-wide", required=widest > 125)] if widest > 115 else []
+
+
+PEOPLED = ("hall", "market", "sea", "night")
+"""Where people walk about, who may or may not matter in the exposures of a view."""
+
+
+def _ghosts(taken: Sequence[Taken]) -> list[Expected]:
+    """What may be said of things that move between the exposures of a view."""
+    several = len(taken) > len({item.view for item in taken})
+    scenes = [item.shot.scene for item in taken]
+    peopled = any(scene is not None and scene.kind in PEOPLED for scene in scenes)
+    return [Expected(code="moved-subject", required=False)] if several and peopled else []
 
 
 def settings_findings(taken: Sequence[Taken]) -> list[Expected]:

@@ -32,6 +32,8 @@ class SceneKey:
     px_per_deg: float = 8.5
     picture: str = ""
     """Path of an equirectangular picture, for the kind ``picture``."""
+    is_bare: bool | None = None
+    """Whether the place gives little to go by (open sea, fog); ``None``: as chance has it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,6 +122,9 @@ class Shot:
 
     statue_m: float | None = None
     """Radius of a thing that stands in the scene's middle, for walking round it."""
+
+    passer: tuple[float, float] | None = None
+    """Somebody walks by close to the camera: middle and width in shares of the picture's width."""
 
     focus_m: float | None = None
     """Focus distance; drives local sharpness in scenes that have depth, and the tag."""

@@ -7,14 +7,24 @@ import multiprocessing
 import os
 import shutil
 from collections import OrderedDict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import cv2
+import numpy as np
 
 from testdata.rehearsal.files import shoot
-from testdata.rehearsal.records import Card, Place, Shot, TruthSet
+from testdata.rehearsal.records import Card, Expected, Place, Shot, TruthSet
+
+Tones = tuple[float, float]
+"""Shares of a picture that are white and black."""
+
+_WHITE, _BLACK = 250, 5
+"""Levels of 255 that the codec's noise makes of the ends of the scale (measured on this one)."""
+_MUCH_WHITE, _MUCH_BLACK = 0.05, 0.10
+"""Shares of a picture that are too much to lose: common practice, no source."""
 
 
 def render_card(card: Card, folder: Path, jobs: int = 2) -> None:
@@ -22,12 +32,12 @@ def render_card(card: Card, folder: Path, jobs: int = 2) -> None:
     target = folder / "card"
     shutil.rmtree(target, ignore_errors=True)
     target.mkdir(parents=True)
-    render_shots(card.shots, target, jobs)
+    tones = render_shots(card.shots, target, jobs)
     for new, old in card.copies:
         path = target / new
         path.parent.mkdir(parents=True, exist_ok=True)
         shutil.copyfile(target / old, path)
-    write_truth(card, folder / "truth.json")
+    write_truth(card, folder / "truth.json", tones)
 
 
 def render_cards(cards: Sequence[tuple[Card, Path]], jobs: int = 2) -> None:
@@ -45,24 +55,29 @@ def _render_alone(item: tuple[Card, Path]) -> None:
     render_card(*item, jobs=1)
 
 
-def write_truth(card: Card, path: Path) -> None:
+def write_truth(card: Card, path: Path, tones: Mapping[str, Tones] | None = None) -> None:
     """Write a card's truth as JSON."""
-    text = json.dumps(truth_table(card), indent=1, ensure_ascii=False)
+    text = json.dumps(truth_table(card, tones), indent=1, ensure_ascii=False)
     path.write_text(text + "\n", encoding="utf-8")
 
 
-def render_shots(shots: Sequence[Shot], target: Path, jobs: int = 2) -> None:
-    """Render shots below ``target``; scenes are painted once per batch."""
+def render_shots(shots: Sequence[Shot], target: Path, jobs: int = 2) -> dict[str, Tones]:
+    """Render shots below ``target``; scenes are painted once per batch.
+
+    Returns what is lost at either end of the scale, by file.
+    """
+    tones: dict[str, Tones] = {}
     batches = _batches(shots)
     work = [(batch, str(target)) for batch in batches]
     if jobs <= 1 or len(work) == 1:
         for item in work:
-            _render_batch(item)
-        return
+            tones.update(_render_batch(item))
+        return tones
     context = multiprocessing.get_context("spawn")
     with context.Pool(min(jobs, len(work))) as pool:
-        for _ in pool.imap_unordered(_render_batch, work):
-            pass
+        for part in pool.imap_unordered(_render_batch, work):
+            tones.update(part)
+    return tones
 
 
 def _batches(shots: Sequence[Shot], most: int = 60) -> list[list[Shot]]:
@@ -78,14 +93,57 @@ def _batches(shots: Sequence[Shot], most: int = 60) -> list[list[Shot]]:
     return sorted(batches, key=len, reverse=True)
 
 
-def _render_batch(item: tuple[list[Shot], str]) -> None:
+def _render_batch(item: tuple[list[Shot], str]) -> dict[str, Tones]:
     shots, target = item
     cv2.setNumThreads(1)
+    tones: dict[str, Tones] = {}
     for shot in shots:
         for name, data in shoot(shot).items():
             path = Path(target) / name
             path.parent.mkdir(parents=True, exist_ok=True)
             path.write_bytes(data)
+            if name == shot.file and (lost := lost_tones(data)) is not None:
+                tones[name] = lost
+    return tones
+
+
+def lost_tones(data: bytes) -> Tones | None:
+    """Shares of a whole picture that hold no detail: white, and black; ``None`` if it is none.
+
+    White is where every channel, black where none, has left the ends of the scale by more than
+    the JPEG's own noise.
+    """
+    picture = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR) if data else None
+    if picture is None:
+        return None
+    white = float((picture.min(axis=2) >= _WHITE).mean())
+    return white, float((picture.max(axis=2) <= _BLACK).mean())
+
+
+def _tone_findings(truth: TruthSet, tones: Mapping[str, Tones] | None) -> list[Expected]:
+    """Lost tones of a set: where even the best exposure of some view lacks far too much.
+
+    Within half as much again either way, and where nothing was measured, any answer is right.
+    """
+    ends = (("clipped-highlights", 0, _MUCH_WHITE), ("blocked-shadows", 1, _MUCH_BLACK))
+    if tones is None:
+        return [Expected(code=code, required=False) for code, _, _ in ends]
+    if truth.kind not in ("panorama", "bracket"):
+        return []
+    found = []
+    for code, end, much in ends:
+        best: dict[int, tuple[float, str]] = {}
+        for place in truth.places:
+            if place.spare or place.file not in tones:
+                continue
+            share = tones[place.file][end], place.file
+            best[place.view] = min(best.get(place.view, share), share)
+        if max(best.values(), default=(0.0, ""))[0] <= much / 1.5:
+            continue
+        files = tuple(file for share, file in best.values() if share > much / 1.5)
+        required = max(best.values())[0] > much * 1.5
+        found.append(Expected(code=code, frames=files, required=required))
+    return found
 
 
 def usual_jobs() -> int:
@@ -93,8 +151,12 @@ def usual_jobs() -> int:
     return min(2, os.cpu_count() or 1)
 
 
-def truth_table(card: Card) -> dict[str, Any]:
-    """A card's truth as plain JSON values."""
+def truth_table(card: Card, tones: Mapping[str, Tones] | None = None) -> dict[str, Any]:
+    """A card's truth as plain JSON values; what the pictures lose needs them rendered."""
+    sets = [
+        replace(truth, findings=(*truth.findings, *_tone_findings(truth, tones)))
+        for truth in card.sets
+    ]
     frames: dict[str, dict[str, Any]] = {
         shot.file: {"situation": card.situations.get(shot.file, "")}
         for shot in card.shots
@@ -108,7 +170,7 @@ def truth_table(card: Card) -> dict[str, Any]:
         "name": card.name,
         "source": "rendered by testdata.rehearsal",
         "seed": card.seed,
-        "sets": [_set(truth) for truth in card.sets],
+        "sets": [_set(truth) for truth in sets],
         "either": sorted(card.either),
         "never": [{"kind": kind, "files": list(files)} for kind, files in card.never],
         "singles": [file for file, _ in card.singles],

@@ -14,8 +14,17 @@ from typing import Any
 
 import numpy as np
 
+from grouper.check import CODES
 from testdata.rehearsal.baselines import adaptive_groups, fixed_groups, read_stamps, score_groups
-from testdata.rehearsal.score import KINDS, Found, Score, Told, brier, calibration, score_card
+from testdata.rehearsal.score import (
+    KINDS,
+    UNSCORED_CODES,
+    Found,
+    Score,
+    brier,
+    calibration,
+    score_card,
+)
 
 ROOT = Path(__file__).resolve().parents[2]
 REAL = ROOT.parent / "shared" / "real"
@@ -190,12 +199,24 @@ def _pointing_lines(score: Score) -> list[str]:
 def _code_lines(score: Score) -> list[str]:
     if not score.codes:
         return []
-    whole = Told()
     lines = ["", f"{'findings':22}{'right':>6}{'missed':>8}{'false':>7}"]
     for code, told in sorted(score.codes.items()):
         lines.append(f"{code:22}{told.right:6}{told.missed:8}{told.false:7}")
-        whole.add(told)
-    return [*lines, f"{'all':22}{whole.right:6}{whole.missed:8}{whole.false:7}"]
+    whole = score.told
+    lines.append(f"{'all':22}{whole.right:6}{whole.missed:8}{whole.false:7}")
+    lines.append(f"false problems per 50 sets: {_per_50(score)}")
+    unseen = sorted(set(CODES) - _exercised(score) - set(UNSCORED_CODES))
+    return [*lines, f"never planted here: {', '.join(unseen) or 'none'}"]
+
+
+def _exercised(score: Score) -> set[str]:
+    """Codes that the truth asked for at least once."""
+    return {code for code, told in score.codes.items() if told.right + told.missed}
+
+
+def _per_50(score: Score) -> str:
+    per_50 = score.false_problems_per_50
+    return "-" if per_50 is None else f"{per_50:.2f} ({score.judged_sets} sets)"
 
 
 def _calibration_lines(score: Score) -> list[str]:
@@ -257,8 +278,44 @@ def accuracy_table(parts: Sequence[tuple[str, Total]], date: str, remark: str) -
         row(f"{name} right, of exact sets", (_pair_cell(t.score.parts.get(name)) for t in totals))
     row("yaw error, median and 95 %", (_yaw_cell(t.score) for t in totals))
     row("findings right, missed, false", (_codes_cell(t.score) for t in totals))
+    row("false problems per 50 sets", (_per_50(t.score) for t in totals))
     row("Brier score of the confidence", (_brier_cell(t.score) for t in totals))
-    return "\n".join(lines) + "\n"
+    return "\n".join([*lines, *_code_table(totals)]) + "\n"
+
+
+_NEVER_PLANTED = {
+    "brief-unmet": "asks for a brief",
+    "auto-iso": "stands in maker notes, which invented cameras do not write",
+    "auto-focus": "stands in maker notes, which invented cameras do not write",
+}
+"""Why no rendered card can ask for a code."""
+
+
+def _code_table(totals: Sequence[Total]) -> list[str]:
+    """Findings by code, summed over all cards whose truth says which are right."""
+    score = Score()
+    for total in totals:
+        score.add(total.score)
+    if not score.codes:
+        return []
+    exercised = _exercised(score)
+    lines = ["", "Findings by code, over all rendered cards:", ""]
+    lines += ["| code | right | missed | false |", "|---|---|---|---|"]
+    for code, told in sorted(score.codes.items()):
+        if code in exercised or told.false:
+            lines.append(f"| `{code}` | {told.right} | {told.missed} | {told.false} |")
+    whole = score.told
+    lines.append(f"| all | {whole.right} | {whole.missed} | {whole.false} |")
+    unseen = sorted(set(CODES) - exercised - set(UNSCORED_CODES))
+    if unseen:
+        said = [f"`{code}`{_because(_NEVER_PLANTED.get(code))}" for code in unseen]
+        lines += ["", f"Never planted on these cards, so only unit-tested: {', '.join(said)}."]
+    said = [f"`{code}`{_because(why)}" for code, why in sorted(UNSCORED_CODES.items())]
+    return [*lines, "", f"Not scored: {', '.join(said)}."]
+
+
+def _because(why: str | None) -> str:
+    return f" ({why})" if why else ""
 
 
 def _cell(found: Found | None) -> str:
@@ -284,9 +341,7 @@ def _yaw_cell(score: Score) -> str:
 def _codes_cell(score: Score) -> str:
     if not score.codes:
         return "-"
-    whole = Told()
-    for told in score.codes.values():
-        whole.add(told)
+    whole = score.told
     return f"{whole.right}, {whole.missed}, {whole.false}"
 
 

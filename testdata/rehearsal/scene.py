@@ -133,7 +133,7 @@ def paint_scene(key: SceneKey) -> Scene:
         pitch=pitch,
         picture=np.zeros((height, width, 3), np.float32),
         zoom=float(np.clip(key.tall_deg / 110, 0.06, 1.0)),
-        bare=bool(np.random.default_rng([key.seed, 78]).random() < BARE_SHARE),
+        bare=_is_bare(key),
     )
     _PAINTERS[key.kind](canvas)
     far = [np.maximum(canvas.picture, 0.0015)]
@@ -151,6 +151,12 @@ def paint_scene(key: SceneKey) -> Scene:
         depth=canvas.depth,
         people=canvas.people,
     )
+
+
+def _is_bare(key: SceneKey) -> bool:
+    if key.is_bare is not None:
+        return key.is_bare
+    return bool(np.random.default_rng([key.seed, 78]).random() < BARE_SHARE)
 
 
 def _sky(

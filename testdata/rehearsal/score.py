@@ -17,19 +17,10 @@ import numpy as np
 
 KINDS = ("panorama", "bracket", "focus-stack", "burst", "interval")
 
-UNSCORED_CODES = frozenset(
-    {
-        "set-in-doubt",
-        "clipped-highlights",
-        "blocked-shadows",
-        "moved-subject",
-        "too-wide",
-        "parallax-risk",
-        "shallow-focus",
-    }
-)
-"""What these see is in every picture to some degree, or follows from the layout by
-arithmetic; there is no truth to plant. Their own tests check them."""
+UNSCORED_CODES = {
+    "set-in-doubt": "says how sure grouping is; the table of confidence judges that",
+}
+"""Codes for which there is no truth to plant, and why."""
 
 CONFIDENCE_EDGES = (0.0, 0.5, 0.7, 0.8, 0.9, 0.95, 0.98, 1.0)
 """Bins of the calibration table: finer where the confidence ought to be high."""
@@ -60,12 +51,15 @@ class Told:
     right: int = 0
     missed: int = 0
     false: int = 0
+    false_problems: int = 0
+    """How many of the false ones were told as problems."""
 
     def add(self, other: Told) -> None:
         """Add another count."""
         self.right += other.right
         self.missed += other.missed
         self.false += other.false
+        self.false_problems += other.false_problems
 
 
 @dataclass(slots=True)
@@ -109,12 +103,28 @@ class Score:
     unpointed: int = 0
     overlap_errors: list[float] = field(default_factory=list)
     codes: dict[str, Told] = field(default_factory=dict)
+    judged_sets: int = 0
+    """Sets told on cards whose truth says which findings are right."""
     confidences: list[tuple[float, bool]] = field(default_factory=list)
     dividers: list[int] = field(default_factory=lambda: [0, 0])
     previews: list[int] = field(default_factory=lambda: [0, 0])
     unread: list[int] = field(default_factory=lambda: [0, 0])
     mistakes: list[str] = field(default_factory=list)
-    """One line for every set that was not found exactly, for looking at."""
+    """One line for every set that was not found exactly, and every finding missed or told
+    wrongly, for looking at."""
+
+    @property
+    def told(self) -> Told:
+        """The findings of all codes together."""
+        whole = Told()
+        for told in self.codes.values():
+            whole.add(told)
+        return whole
+
+    @property
+    def false_problems_per_50(self) -> float | None:
+        """Problems told wrongly, for every 50 sets told."""
+        return 50 * self.told.false_problems / self.judged_sets if self.judged_sets else None
 
     def part(self, situation: str) -> Part:
         """The counts of a situation."""
@@ -139,6 +149,7 @@ class Score:
         self.overlap_errors += other.overlap_errors
         for code, told in other.codes.items():
             self.codes.setdefault(code, Told()).add(told)
+        self.judged_sets += other.judged_sets
         self.confidences += other.confidences
         for field_name in ("dividers", "previews", "unread"):
             mine_pair, other_pair = getattr(self, field_name), getattr(other, field_name)
@@ -179,7 +190,8 @@ def score_card(card: Mapping[str, Any], truth: Mapping[str, Any]) -> Score:
         if pair.exact and pair.found is not None:
             _score_layout(score, pair, truth)
     if "findings" in truth:
-        _score_findings(score, pairs, card, truth)
+        score.judged_sets = len(found_sets)
+        _score_findings(score, pairs, found_sets, card, truth)
     _score_leftovers(score, card, truth)
     return score
 
@@ -342,24 +354,41 @@ def yaw_errors(said_deg: Sequence[float], true_deg: Sequence[float]) -> list[flo
 
 
 def _score_findings(
-    score: Score, pairs: Sequence[_Pair], card: Mapping[str, Any], truth: Mapping[str, Any]
+    score: Score,
+    pairs: Sequence[_Pair],
+    found_sets: Sequence[tuple[Mapping[str, Any], frozenset[str]]],
+    card: Mapping[str, Any],
+    truth: Mapping[str, Any],
 ) -> None:
+    def count(
+        wishes: Sequence[Mapping[str, Any]], told: Sequence[Mapping[str, Any]], name: str
+    ) -> None:
+        counts, lines = match_findings(wishes, told)
+        for code, number in counts.items():
+            score.codes.setdefault(code, Told()).add(number)
+            if name:
+                score.part(name).told.add(number)
+        score.mistakes += [f"{truth['name']}: {name or 'the card'}: {line}" for line in lines]
+
     for pair in pairs:
         told = [] if pair.found is None else pair.found["findings"]
-        counts = match_findings(pair.truth.get("findings", []), told)
-        for code, count in counts.items():
-            score.codes.setdefault(code, Told()).add(count)
-            score.part(_name(pair, truth)).told.add(count)
-    for code, count in match_findings(truth["findings"], card["findings"]).items():
-        score.codes.setdefault(code, Told()).add(count)
+        count(pair.truth.get("findings", []), told, _name(pair, truth))
+    answered = {id(pair.found) for pair in pairs}
+    for found, files in found_sets:
+        # Whatever is said of a set that is none is wrong.
+        if id(found) not in answered and files:
+            names = Counter(_situation(truth, file) for file in sorted(files))
+            count((), found["findings"], names.most_common(1)[0][0])
+    count(truth["findings"], card["findings"], "")
 
 
 def match_findings(
     expected: Sequence[Mapping[str, Any]], told: Sequence[Mapping[str, Any]]
-) -> dict[str, Told]:
-    """Findings that were told against those that were planted, by code."""
+) -> tuple[dict[str, Told], list[str]]:
+    """Findings that were told against those that were planted, by code; a line per mistake."""
     told = [item for item in told if item["code"] not in UNSCORED_CODES]
     counts: dict[str, Told] = {}
+    lines: list[str] = []
     used: set[int] = set()
     for wish in expected:
         answers = [number for number, item in enumerate(told) if _answers(wish, item)]
@@ -367,10 +396,15 @@ def match_findings(
         if wish["required"]:
             count = Told(right=int(bool(answers)), missed=int(not answers))
             counts.setdefault(wish["code"], Told()).add(count)
+            if not answers:
+                lines.append(f"missed {wish['code']} at {', '.join(wish['frames'][:2]) or 'any'}")
     for number, item in enumerate(told):
         if number not in used:
-            counts.setdefault(item["code"], Told()).add(Told(false=1))
-    return counts
+            is_problem = item.get("severity") == "problem"
+            count = Told(false=1, false_problems=int(is_problem))
+            counts.setdefault(item["code"], Told()).add(count)
+            lines.append(f"false {item['code']}: {item.get('message', '')}")
+    return counts, lines
 
 
 def _answers(wish: Mapping[str, Any], item: Mapping[str, Any]) -> bool:

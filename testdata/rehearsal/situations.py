@@ -13,7 +13,7 @@ from typing import Any
 
 from testdata.rehearsal import bodies
 from testdata.rehearsal.outing import Aim, Holder, Outing, Setup, Taken, with_findings
-from testdata.rehearsal.records import Body, Expected, TruthSet
+from testdata.rehearsal.records import Body, Expected, SceneKind, TruthSet
 from testdata.rehearsal.scene import USUAL_EV
 from testdata.rehearsal.stage import (
     OUTDOORS,
@@ -340,6 +340,31 @@ def tilted_base(outing: Outing, holder: Holder) -> None:
         ]
         _sweep(stage, _count(stage, 0.35, 8, 9), 0.35, findings=findings)
         outing.wait(150)
+
+
+def _open_sea(leaning: bool) -> Act:
+    """Before the open sea, where only the horizon shows whether the base leans."""
+
+    def act(outing: Outing, holder: Holder) -> None:
+        rng = outing.rng
+        stage = set_up(outing, holder, choose(rng, [20, 24, 28]), kinds=("sea",), is_bare=True)
+        findings = []
+        if leaning:
+            stage.setup.update(
+                base_tilt_deg=float(rng.uniform(3, 6)),
+                base_tilt_to_deg=float(rng.uniform(-180, 180)),
+            )
+            findings = [
+                Expected(code="tilted-base"),
+                Expected(code="drifting-row", required=False),
+            ]
+        closed = bool(rng.random() < 0.5)
+        count = 10 if closed else _count(stage, 0.36, 8, 9)
+        _sweep(
+            stage, count, 0.36, findings=findings, closed=closed, pitch=float(rng.uniform(-6, 6))
+        )
+
+    return act
 
 
 def rolled_camera(outing: Outing, holder: Holder) -> None:
@@ -748,6 +773,77 @@ def soft_frame(outing: Outing, holder: Holder) -> None:
         stage, 7, 0.38, per_frame=lambda index, leg, step: {"shake_px": 4.0} if index == odd else {}
     )
     with_findings(outing, truth, Expected(code="soft-frame", frames=(taken[odd].shot.file,)))
+
+
+def moved_subject(outing: Outing, holder: Holder) -> None:
+    """Somebody walks by close to the camera while one bracket is shot: in a sweep, and alone."""
+    rng = outing.rng
+    kinds: tuple[SceneKind, ...] = ("ridges", "lake", "woodland")
+    legs = (0.0, -1.0, 1.0)
+    for alone in (False, True):
+        stage = set_up(outing, holder, 28, kinds=kinds, is_bare=False)
+        _fit_shutter(stage, 3)
+        stage.setup.update(exposure_mode=2)
+        odd = 0 if alone else int(rng.integers(1, 4))
+        aims = [Aim(20.0)] if alone else row(5, step_for(0.34, stage.fov_deg[0]))
+
+        def frame(index: int, leg: float, step: int, odd: int = odd) -> Setup:
+            passer = (0.3 + 0.2 * leg, 0.3) if index == odd and leg >= 0 else None
+            return {"bias_ev": leg, "passer": passer}
+
+        taken = outing.take_views(
+            holder, stage.setup, aims, legs=legs, burst_s=0.4, per_frame=frame
+        )
+        files = tuple(item.shot.file for item in taken if item.view == odd)
+        moved = Expected(code="moved-subject", frames=files)
+        if alone:
+            outing.one_view("bracket", taken, findings=[moved])
+        else:
+            outing.panorama(taken, findings=[moved])
+        outing.wait(150)
+
+
+def _exposed_by(offset_ev: float, kinds: Sequence[SceneKind]) -> Act:
+    """A sweep set by hand far off the meter. What that burns or drowns is measured afterwards."""
+
+    def act(outing: Outing, holder: Holder) -> None:
+        stage = set_up(outing, holder, 24, kinds=kinds)
+        stage.setup["shutter"] = float(stage.setup["shutter"]) - offset_ev
+        _sweep(stage, _count(stage, 0.36, 4, 7), 0.36)
+
+    return act
+
+
+def shallow_focus(outing: Outing, holder: Holder) -> None:
+    """A long lens wide open, focused on something a few steps away."""
+    stage = set_up(
+        outing, holder, 85, kinds=("ridges", "market"), across_deg=60, aperture=3.0, iso=100
+    )
+    metres = float(outing.rng.uniform(4, 8))
+    # The far limit of a thin lens at this opening lies a metre or two behind what was focused on.
+    findings = [Expected(code="shallow-focus"), Expected(code="parallax-risk", required=False)]
+    _sweep(
+        stage,
+        5,
+        0.36,
+        per_frame=lambda index, leg, step: {"focus_m": metres},
+        findings=findings,
+        offset_m=0.08,
+    )
+
+
+def near_things(outing: Outing, holder: Holder) -> None:
+    """A plain head that turns the lens on a circle, with things at arm's length."""
+    stage = set_up(outing, holder, 24, kinds=("hall", "market"))
+    findings = [Expected(code="parallax-risk"), Expected(code="shallow-focus", required=False)]
+    _sweep(
+        stage,
+        _count(stage, 0.38, 4, 6),
+        0.38,
+        per_frame=lambda index, leg, step: {"focus_m": 1.3},
+        findings=findings,
+        offset_m=0.09,
+    )
 
 
 # Not panoramas
@@ -1166,6 +1262,8 @@ SITUATIONS: tuple[Situation, ...] = (
     Situation("up-and-down", "a column of views", up_and_down, weight=1.5),
     Situation("pitched", "a row off the horizon", pitched, weight=1),
     Situation("tilted-base", "the base leans, the horizon is open", tilted_base, weight=0.5),
+    Situation("open-sea-tilted", "a leaning base before the open sea", _open_sea(True)),
+    Situation("open-sea-level", "a true base before the open sea", _open_sea(False)),
     Situation("rolled-camera", "the camera is rolled on a level base", rolled_camera, weight=0.5),
     Situation("drifting-row", "the head sags as it turns", drifting_row, weight=0.3),
     Situation("long-exposures", "a night sweep of many seconds a frame", long_exposures, weight=1),
@@ -1235,6 +1333,13 @@ SITUATIONS: tuple[Situation, ...] = (
         "auto-white-balance", "automatic white balance in a sweep", auto_white_balance, weight=1
     ),
     Situation("auto-focus", "autofocus in a sweep", auto_focus, bodies.M2),
+    Situation("moved-subject", "somebody walks through a bracket", moved_subject),
+    Situation(
+        "over-exposed", "a sweep far too bright", _exposed_by(2.7, ("ridges", "lake", "sea"))
+    ),
+    Situation("under-exposed", "a sweep far too dark", _exposed_by(-4.5, ("hall", "woodland"))),
+    Situation("shallow-focus", "a long lens wide open, focused near", shallow_focus, bodies.M2),
+    Situation("near-things", "a plain head and things at arm's length", near_things, bodies.M2),
     Situation("soft-frame", "one view shaken", soft_frame),
     Situation("rig-test", "trial frames before a sweep", rig_test, weight=1.5),
     Situation("singles", "singles of several places", singles, weight=6, before=False),

@@ -55,6 +55,7 @@ def set_up(
     kinds: Sequence[SceneKind] = ANYWHERE,
     across_deg: float = 360.0,
     tall_deg: float = 0.0,
+    is_bare: bool | None = None,
     **changes: Any,
 ) -> Stage:
     """Come to a new place and set up. ``across_deg`` is how far the camera will turn in all,
@@ -68,7 +69,9 @@ def set_up(
     # Only what the camera can see is painted: level frames do not need the zenith.
     height = min(180.0, tall_deg + most * 1.55 + 12)
     span = min(360.0, across_deg + 2 * most + 6)
-    scene = outing.scene(kind, focal_px, span_deg=round(span, 1), tall_deg=round(height, 1))
+    scene = outing.scene(
+        kind, focal_px, span_deg=round(span, 1), tall_deg=round(height, 1), is_bare=is_bare
+    )
     setup = outing.setup(scene, holder, focal_mm=focal, upright=upright, **changes)
     return Stage(outing, holder, scene, setup, equivalent_mm)
 

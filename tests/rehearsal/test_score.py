@@ -213,11 +213,35 @@ def test_findings_missed_false_and_at_the_wrong_place() -> None:
     elsewhere = [card["sets"][1]["frames"][0]["file"]]
     assert elsewhere[0] not in card["sets"][1]["findings"][0]["frames"]
     card["sets"][1]["findings"][0] = {"code": "missing-frame", "frames": elsewhere}
-    card["findings"].append({"code": "clipped-highlights", "frames": []})
+    card["findings"].append({"code": "set-in-doubt", "frames": []})
     score = score_card(card, truth)
     assert told(score, "missing-frame") == (0, 2, 1)
     assert told(score, "mixed-iso") == (0, 0, 1)
-    assert "clipped-highlights" not in score.codes
+    assert "set-in-doubt" not in score.codes
+    assert sum("missed missing-frame" in line for line in score.mistakes) == 2
+
+
+def test_false_problems_are_counted_by_themselves() -> None:
+    truth = truth_of("sweep-upright")
+    card = perfect(truth)
+    for severity in ("problem", "note"):
+        card["sets"][0]["findings"].append(
+            {"code": "missing-frame", "severity": severity, "frames": [], "message": "a gap"}
+        )
+    score = score_card(card, truth)
+    assert score.told.false == 2
+    assert score.told.false_problems == 1
+    assert score.false_problems_per_50 == pytest.approx(50 / len(card["sets"]))
+    assert any("false missing-frame: a gap" in line for line in score.mistakes)
+
+
+def test_what_is_said_of_a_set_that_is_none_is_wrong() -> None:
+    truth = truth_of("singles")
+    card = perfect(truth)
+    frames = [{"file": file} for file in truth["singles"][:3]]
+    findings = [{"code": "missing-frame", "severity": "problem", "frames": [], "message": ""}]
+    card["sets"].append({"kind": "burst", "frames": frames, "findings": findings})
+    assert told(score_card(card, truth), "missing-frame") == (0, 0, 1)
 
 
 def test_optional_findings_cost_nothing_either_way() -> None:
