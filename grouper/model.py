@@ -185,9 +185,6 @@ class Glance:
     """Gradient energy relative to contrast: comparable between frames of one view only."""
     aspect: float
     """Width over height of the upright picture, bars cut off."""
-    fingerprint: tuple[float, ...] = ()
-    """A coarse brightness layout (row-major, mean removed, unit length), for telling
-    near-identical pictures and dividers apart without decoding them again."""
     white_share: float | None = None
     """Share of pixels white or nearly so: no channel holds detail any more. ``None`` where it
     was not measured."""

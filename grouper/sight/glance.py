@@ -2,19 +2,12 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
-from numpy.typing import NDArray
-from PIL import Image
 
 from grouper.model import Glance
 from grouper.sight.picture import Preview
-from grouper.sight.sphere import FloatArray
-
-_FINGERPRINT = (8, 6)
-"""Cells along the long and the short side."""
-
-_PLAIN_LEVELS = 0.5
-"""Cells that differ by less than this (root mean square, of 255) show only the codec."""
+from grouper.sight.sphere import BoolArray, FloatArray
 
 _WHITE = 250
 """Grey level from which no channel holds detail: even the weakest in the sum, blue, is then
@@ -22,20 +15,24 @@ above 210 and green above 246. Codec noise keeps burnt areas a few levels below 
 
 
 def glance(preview: Preview) -> Glance:
-    """Measure a picture: levels, clipping, sharpness, shape and a coarse fingerprint."""
+    """Measure a picture: levels, clipping, sharpness and shape."""
     luma = preview.luma
     width, height = preview.size
+    mean, spread = cv2.meanStdDev(luma)
     return Glance(
-        mean=round(float(luma.mean()) / 255.0, 4),
-        spread=round(float(luma.std()) / 255.0, 4),
-        clipped_share=round(float(preview.clipped.mean()), 4),
-        white_share=round(float((luma >= _WHITE).mean()), 4),
-        blocked_share=round(float(preview.blocked.mean()), 4),
+        mean=round(float(mean[0, 0]) / 255.0, 4),
+        spread=round(float(spread[0, 0]) / 255.0, 4),
+        clipped_share=_share(preview.clipped),
+        white_share=_share(luma >= _WHITE),
+        blocked_share=_share(preview.blocked),
         sharpness=round(_sharpness(luma), 4),
         aspect=round(width / height, 4),
-        fingerprint=_fingerprint(luma),
         focus_map=_focus_map(luma),
     )
+
+
+def _share(where: BoolArray) -> float:
+    return round(np.count_nonzero(where) / where.size, 4)
 
 
 def _sharpness(luma: FloatArray) -> float:
@@ -74,17 +71,4 @@ def _focus_map(luma: FloatArray) -> tuple[float, ...]:
 def _blocks(values: FloatArray, rows: int, columns: int) -> FloatArray:
     high, wide = values.shape[0] // rows, values.shape[1] // columns
     cut = values[: rows * high, : columns * wide]
-    return np.asarray(cut.reshape(rows, high, columns, wide).mean(axis=(1, 3)))
-
-
-def _fingerprint(luma: FloatArray) -> tuple[float, ...]:
-    height, width = luma.shape
-    size = _FINGERPRINT if width >= height else _FINGERPRINT[::-1]
-    cells: NDArray[np.float64] = np.asarray(
-        Image.fromarray(luma).resize(size, Image.Resampling.BOX), dtype=np.float64
-    )
-    cells = cells - cells.mean()
-    length = float(np.sqrt((cells * cells).sum()))
-    if length < _PLAIN_LEVELS * cells.size**0.5:
-        return (0.0,) * cells.size
-    return tuple(round(value, 4) for value in (cells / length).ravel().tolist())
+    return np.asarray(cv2.resize(cut, (columns, rows), interpolation=cv2.INTER_AREA))

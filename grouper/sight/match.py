@@ -61,10 +61,8 @@ def mask_spectrum(mask: FloatArray, shape: Shape) -> ComplexArray:
 def masked_spectra(picture: FloatArray, mask: FloatArray, shape: Shape) -> MaskedSpectra:
     """Spectra of pictures under masks, zero-padded to a shape."""
     shown = picture * mask
-    return MaskedSpectra(
-        np.asarray(fft.rfft2(shown, shape), dtype=np.complex64),
-        np.asarray(fft.rfft2(shown * shown, shape), dtype=np.complex64),
-    )
+    spectra = np.asarray(fft.rfft2(np.stack([shown, shown * shown]), shape), dtype=np.complex64)
+    return MaskedSpectra(spectra[0], spectra[1])
 
 
 def common_cells(mask_a: ComplexArray, mask_b: ComplexArray, shape: Shape) -> FloatArray:

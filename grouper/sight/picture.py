@@ -172,7 +172,8 @@ def preview(pixels: ByteArray, stored_px: tuple[int, int] | None, orientation: i
         # nothing says which way it lies: grip up (8) is the commoner way to hold a camera.
         orientation = 1 if orientation >= 5 else 8
     shown = np.ascontiguousarray(upright(inside, orientation))
-    highest = shown.max(axis=2)
+    # Three times two planes: a maximum along the last axis takes twenty times as long.
+    highest = np.maximum(np.maximum(shown[:, :, 0], shown[:, :, 1]), shown[:, :, 2])
     return Preview(
         luma=shown.astype(np.float32) @ _LUMA,
         clipped=highest >= _CLIPPED_LEVEL,

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image
-from scipy import ndimage
 
 from grouper.sight.align import Ground, Level
-from grouper.sight.align import ground as make_ground
+from grouper.sight.align import grounds as make_grounds
 from grouper.sight.match import MaskedSpectra
 from grouper.sight.picture import Preview
 from grouper.sight.sphere import FloatArray, Pinhole
@@ -21,7 +20,7 @@ SCALES_PX = (40, 64, 96)
 refined on the second and third."""
 SCOUT, SEARCH, FINE = 0, 1, 2
 
-_FINE_SIGMA = 1.0
+_FINE_SIGMA, _FINE_SIZE = 1.0, 5
 _BROAD_SIZE = 9
 """Band-pass in pixels of the level: blur of sigma 1 (against noise and aliasing) less a box
 of 9 (against exposure, vignetting and haze)."""
@@ -54,26 +53,28 @@ class Plate:
     """Whether the picture shows enough to be recognised: not plain sky, fog or night."""
     spectra: dict[object, MaskedSpectra] = field(default_factory=dict)
     """Spectra on the sphere, kept by the search for the next pair."""
-    _grounds: dict[tuple[int, float, float], Ground] = field(default_factory=dict)
+    _grounds: dict[tuple[int, float, tuple[float, ...]], tuple[Ground, ...]] = field(default_factory=dict)
 
     def level(self, index: int) -> Level:
         """The level at ``SCALES_PX[index]``; a smaller picture is its own finest level."""
         return self.levels[index]
 
     def slopes(self, index: int) -> FloatArray:
-        """Derivatives of a level to the right and downwards, of shape (2, height, width)."""
+        """Derivatives of a level to the right and downwards, of shape (height, width, 2)."""
         band = self.level(index).band
-        slopes = np.zeros((2, *band.shape), dtype=np.float32)
-        slopes[0, :, 1:-1] = band[:, 2:] - band[:, :-2]
-        slopes[1, 1:-1] = band[2:] - band[:-2]
+        slopes = np.zeros((*band.shape, 2), dtype=np.float32)
+        slopes[:, 1:-1, 0] = band[:, 2:] - band[:, :-2]
+        slopes[1:-1, :, 1] = band[2:] - band[:-2]
         return slopes
 
-    def ground(self, index: int, focal_share: float, share: float) -> Ground:
+    def grounds(
+        self, index: int, focal_share: float, shares: tuple[float, ...]
+    ) -> tuple[Ground, ...]:
         """The most telling pixels of a level, linearised for alignment (see ``align``)."""
-        key = (index, focal_share, share)
+        key = (index, focal_share, shares)
         if key not in self._grounds:
-            self._grounds[key] = make_ground(
-                self.level(index), self.pinhole(index, focal_share), share
+            self._grounds[key] = make_grounds(
+                self.level(index), self.pinhole(index, focal_share), shares
             )
         return self._grounds[key]
 
@@ -124,15 +125,20 @@ def shelved(plate: Plate) -> ShelvedPlate:
 def prepare(preview: Preview) -> Plate:
     """Band-pass a preview at every scale."""
     light = np.log(preview.luma + np.float32(_DARK_OFFSET))
-    bad = (preview.clipped | preview.blocked).astype(np.float32)
+    spoilt = preview.clipped | preview.blocked
+    bad = spoilt.astype(np.float32) if spoilt.any() else None
     levels: list[Level] = []
     for long_px in reversed(SCALES_PX):
         # Each level is reduced from the one above it.
         width, height = preview.size
         scale = min(1.0, long_px / max(width, height))
         size = (max(1, round(width * scale)), max(1, round(height * scale)))
-        light, bad = _resized(light, size), _resized(bad, size)
-        levels.insert(0, Level(_band(light), bad < _BAD_SHARE, *size))
+        light = _resized(light, size)
+        good = np.ones(light.shape, dtype=bool)
+        if bad is not None:
+            bad = _resized(bad, size)
+            good = bad < _BAD_SHARE
+        levels.insert(0, Level(_band(light), good, *size))
     telling = _telling_share(levels[SCOUT]) >= _TELLING_LEAST
     return Plate(preview.size, preview.full_px, tuple(levels), telling)
 
@@ -143,11 +149,12 @@ def _telling_share(level: Level) -> float:
     The smaller eigenvalue of the structure tensor (Shi & Tomasi, *Good Features to Track*,
     1994): a bare horizon has strong slopes, but all in one direction.
     """
-    down = np.asarray(np.gradient(level.band, axis=0))
-    right = np.asarray(np.gradient(level.band, axis=1))
+    edge = cv2.BORDER_REPLICATE
+    down = cv2.Sobel(level.band, cv2.CV_32F, 0, 1, ksize=1, scale=0.5, borderType=edge)
+    right = cv2.Sobel(level.band, cv2.CV_32F, 1, 0, ksize=1, scale=0.5, borderType=edge)
 
     def near(values: FloatArray) -> FloatArray:
-        return np.asarray(ndimage.uniform_filter(values, 5, mode="nearest"))
+        return np.asarray(cv2.blur(values, (5, 5), borderType=cv2.BORDER_REPLICATE))
 
     rr, rd, dd = near(right * right), near(right * down), near(down * down)
     smaller = (rr + dd) / 2 - np.sqrt(((rr - dd) / 2) ** 2 + rd * rd)
@@ -155,13 +162,13 @@ def _telling_share(level: Level) -> float:
 
 
 def _band(light: FloatArray) -> FloatArray:
-    fine = ndimage.gaussian_filter(light, _FINE_SIGMA, mode="nearest", truncate=2.5)
-    band = fine - ndimage.uniform_filter(light, _BROAD_SIZE, mode="nearest")
+    edge = cv2.BORDER_REPLICATE
+    fine = cv2.GaussianBlur(light, (_FINE_SIZE, _FINE_SIZE), _FINE_SIGMA, borderType=edge)
+    band = fine - cv2.blur(light, (_BROAD_SIZE, _BROAD_SIZE), borderType=edge)
     return np.asarray(band / np.sqrt(band * band + np.float32(_HALF_CONTRAST**2)))
 
 
 def _resized(values: FloatArray, size: tuple[int, int]) -> FloatArray:
     if size == values.shape[::-1]:
         return values
-    image = Image.fromarray(values)
-    return np.asarray(image.resize(size, Image.Resampling.BOX), dtype=np.float32)
+    return np.asarray(cv2.resize(values, size, interpolation=cv2.INTER_AREA), dtype=np.float32)

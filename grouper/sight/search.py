@@ -38,6 +38,8 @@ from grouper.sight.sphere import (
 
 Views = tuple[View, ...]
 
+_FOCAL_STEPS = 64
+"""Focal lengths tried in the search per octave."""
 _RADIUS = 3
 """Cells round a peak that belong to it: the band-pass correlates over about this far."""
 FLAT_DEG = 15.0
@@ -93,7 +95,10 @@ def candidates(
         least_overlap: smallest common area looked at, as a share of the smaller picture.
         count: most candidates returned.
     """
-    cameras = a.pinhole(level, focal_shares[0]), b.pinhole(level, focal_shares[1])
+    cameras = (
+        _about(a.pinhole(level, focal_shares[0])),
+        _about(b.pinhole(level, focal_shares[1])),
+    )
     bench = _bench(cameras[0], cameras[1], views, least_overlap)
     spectra_a = _spectra(a, level, cameras[0], views, bench.maps_a, bench)
     spectra_b = _spectra(b, level, cameras[1], views, bench.maps_b, bench)
@@ -111,6 +116,19 @@ def candidates(
         view = views[peak.layer]
         found.append(Candidate(peak.score, margin, view.turn(down, right), view))
     return found
+
+
+def _about(camera: Pinhole) -> Pinhole:
+    """A camera of nearly this focal length, so that few maps of the sphere are needed.
+
+    Zooms and focusing make hundreds of focal lengths on one card. Half a step shifts the edge
+    of the picture by a fifth of a pixel of the search, which the refinement takes up.
+    """
+    fx, fy = (
+        2 ** (round(math.log2(focal) * _FOCAL_STEPS) / _FOCAL_STEPS)
+        for focal in (camera.fx, camera.fy)
+    )
+    return Pinhole(camera.width, camera.height, round(fx, 3), round(fy, 3))
 
 
 @lru_cache(maxsize=64)
@@ -163,7 +181,7 @@ def _spectra(
     shown = np.zeros((len(maps), 2, *size), dtype=np.float32)
     for layer, one in enumerate(maps):
         rows, columns = one.mask.shape
-        shown[layer, :, :rows, :columns] = one.apply(slopes)
+        shown[layer, :, :rows, :columns] = one.apply(slopes).transpose(2, 0, 1)
     # Outside its mask the picture is 0 already.
     made = masked_spectra(shown, np.ones((1, 1), dtype=np.float32), bench.shape)
     plate.spectra[key] = made

@@ -12,9 +12,9 @@ import math
 from dataclasses import dataclass
 from functools import lru_cache
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy import sparse
 
 FloatArray = NDArray[np.float32]
 DoubleArray = NDArray[np.float64]
@@ -152,30 +152,33 @@ class View:
         return np.asarray(held.T @ about_y(right_rad) @ about_x(pitch - down_rad))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class SphereMap:
-    """A linear map from a picture to a grid of equal angles on the sphere.
+    """Where each cell of a grid of equal angles on the sphere lies in a picture.
 
-    ``weights`` of shape (grid cells, pixels) interpolates bilinearly; ``mask`` of shape
-    (rows, columns) is 1 where the picture reaches. ``first`` is the grid's first row and
-    column as multiples of the grid step, so grids of different cameras line up.
+    ``column`` and ``row`` are pixels, ``mask`` is 1 where the picture reaches, all of shape
+    (rows, columns). ``first`` is the grid's first row and column as multiples of the grid
+    step, so grids of different cameras line up.
     """
 
-    weights: sparse.csr_array
+    column: FloatArray
+    row: FloatArray
     mask: FloatArray
     first: tuple[int, int]
 
     def apply(self, picture: FloatArray) -> FloatArray:
-        """Pictures on the sphere, 0 where they do not reach.
+        """A picture on the sphere, interpolated bilinearly, 0 where it does not reach.
 
         Args:
-            picture: of shape (n, height, width).
+            picture: of shape (height, width, channels).
 
         Returns:
-            Of shape (n, rows, columns).
+            Of shape (rows, columns, channels).
         """
-        flat = self.weights @ picture.reshape(len(picture), -1).T
-        return np.ascontiguousarray(flat.T, dtype=np.float32).reshape(-1, *self.mask.shape)
+        shown = cv2.remap(
+            picture, self.column, self.row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+        )
+        return np.asarray(shown * self.mask[:, :, None], dtype=np.float32)
 
 
 @lru_cache(maxsize=256)
@@ -213,7 +216,9 @@ def sphere_map(camera: Pinhole, view: View, step_rad: float) -> SphereMap:
         & (row >= -0.5)
         & (row <= camera.height - 0.5)
     )
-    return SphereMap(_bilinear(row, column, inside, camera), inside.astype(np.float32), (top, left))
+    return SphereMap(
+        column.astype(np.float32), row.astype(np.float32), inside.astype(np.float32), (top, left)
+    )
 
 
 def _angles(direction: DoubleArray, across: bool) -> tuple[DoubleArray, DoubleArray]:
@@ -231,28 +236,3 @@ def _directions(down: DoubleArray, along: DoubleArray, across: bool) -> DoubleAr
     else:
         parts = (np.cos(down) * np.sin(along), np.sin(down), np.cos(down) * np.cos(along))
     return np.stack(parts, axis=-1)
-
-
-def _bilinear(
-    row: DoubleArray, column: DoubleArray, inside: BoolArray, camera: Pinhole
-) -> sparse.csr_array:
-    cells = np.flatnonzero(inside)
-    r = np.clip(row.ravel()[cells], 0, camera.height - 1)
-    c = np.clip(column.ravel()[cells], 0, camera.width - 1)
-    r0 = np.minimum(r.astype(np.int32), max(camera.height - 2, 0))
-    c0 = np.minimum(c.astype(np.int32), max(camera.width - 2, 0))
-    r1, c1 = np.minimum(r0 + 1, camera.height - 1), np.minimum(c0 + 1, camera.width - 1)
-    dr, dc = r - r0, c - c0
-    values = np.concatenate([(1 - dr) * (1 - dc), (1 - dr) * dc, dr * (1 - dc), dr * dc])
-    at = np.concatenate(
-        [
-            r0 * camera.width + c0,
-            r0 * camera.width + c1,
-            r1 * camera.width + c0,
-            r1 * camera.width + c1,
-        ]
-    )
-    return sparse.csr_array(
-        (values.astype(np.float32), (np.tile(cells, 4), at)),
-        shape=(row.size, camera.width * camera.height),
-    )
