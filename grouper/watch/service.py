@@ -13,7 +13,7 @@ import signal
 import threading
 import time
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import partial
@@ -608,10 +608,8 @@ class Service:
         """Have a child ready while cards arrive, and none while nothing happens."""
         if any(record.stage in ("arriving", "waiting") for record in self._records.values()):
             self._cool_at = now + IDLE_S
-            try:
+            with suppress(OSError):  # said when a card needs it
                 self._hand.warm()
-            except OSError:
-                pass  # said when a card needs it
         elif now >= self._cool_at:
             self._cool_at = float("inf")
             self._hand.retire()

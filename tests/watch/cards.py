@@ -1,0 +1,77 @@
+"""Tiny real cards for the service's tests, and ways to wait for what a service does."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Callable
+from datetime import timedelta
+from functools import cache
+from pathlib import Path
+
+from tests.read.files import TAKEN, jpeg_bytes, write_photo
+
+STAMP = "%Y:%m:%d %H:%M:%S"
+SETTINGS = """
+[watch]
+settle_s = 0.3
+rescan_s = 1
+poll_s = 0.3
+retry_s = 0.5
+retry_most_s = 2
+free_least_mb = 1
+"""
+"""Short times, so that tests need not wait long."""
+
+
+@cache
+def _parts() -> tuple[bytes, bytes]:
+    """A photograph before and after its time."""
+    import tempfile
+
+    with tempfile.TemporaryDirectory() as place:
+        model = write_photo(Path(place) / "model.JPG", thumbnail=jpeg_bytes((64, 48)), subsec="31")
+        head, tail = model.read_bytes().split(TAKEN.strftime(STAMP).encode())
+    return head, tail
+
+
+def photo_bytes(at_s: float) -> bytes:
+    """A photograph taken so many seconds after a fixed moment."""
+    head, tail = _parts()
+    return head + (TAKEN + timedelta(seconds=at_s)).strftime(STAMP).encode() + tail
+
+
+def add_photo(card: Path, number: int, at_s: float | None = None) -> Path:
+    """Put a photograph on a card, as a copy that is finished at once."""
+    path = card / "DCIM" / "100QMARK" / f"QMK_{number:04d}.JPG"
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(photo_bytes(2.0 * number if at_s is None else at_s))
+    return path
+
+
+def make_card(card: Path, photos: int = 3, first: int = 1) -> Path:
+    """A card of a few photographs a second or two apart."""
+    for number in range(first, first + photos):
+        add_photo(card, number)
+    return card
+
+
+def wait_until(
+    what: Callable[[], object], most_s: float = 30.0, *, every_s: float = 0.05
+) -> object:
+    """Wait until ``what`` is true, and return it; fail after so long."""
+    until = time.monotonic() + most_s
+    while time.monotonic() < until:
+        if found := what():
+            return found
+        time.sleep(every_s)
+    raise AssertionError(f"waited {most_s} s in vain")
+
+
+def tree(folder: Path) -> dict[str, bytes]:
+    """All files below a folder by relative path."""
+    return {
+        str(Path(place, name).relative_to(folder)): Path(place, name).read_bytes()
+        for place, _, names in os.walk(folder)
+        for name in names
+    }
