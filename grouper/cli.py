@@ -139,7 +139,7 @@ def reading_options(command: F) -> F:
         click.option(
             "--settings",
             "settings_file",
-            type=click.Path(path_type=Path),
+            type=click.Path(path_type=Path, readable=False),
             metavar="FILE.toml",
             help="Thresholds and severities that differ from the defaults.",
         ),
@@ -166,7 +166,11 @@ def reading_options(command: F) -> F:
 
 
 CARDS = click.argument(
-    "cards", metavar="CARD...", nargs=-1, required=True, type=click.Path(path_type=Path)
+    "cards",
+    metavar="CARD...",
+    nargs=-1,
+    required=True,
+    type=click.Path(path_type=Path, readable=False),  # discover says it better
 )
 
 
@@ -484,9 +488,12 @@ def read_cards(
     level = logging.INFO if verbose else logging.ERROR if quiet else logging.WARNING
     _show_log(level)
     settings = settings_for(settings_file, no_sight=no_sight)
+    from grouper.discover import refuse_empty
     from grouper.pipeline import run
 
-    return run(cards, settings, jobs=jobs, progress=progress, use_cache=not no_cache)
+    result = run(cards, settings, jobs=jobs, progress=progress, use_cache=not no_cache)
+    refuse_empty(result.scan)
+    return result
 
 
 @contextlib.contextmanager

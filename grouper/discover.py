@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Final, Literal, cast
 
 from grouper.errors import NoSuchCard, explain_disk
-from grouper.model import Unread, UnreadReason
+from grouper.model import Scan, Unread, UnreadReason
 from grouper.settings import Settings
 
 _OTHER: Final = """
@@ -95,6 +95,23 @@ def find_files(cards: Sequence[Path], settings: Settings) -> Found:
         files=tuple(sorted(pile.files)),
         ignored=tuple(sorted(pile.ignored)),
         unread=tuple(sorted(pile.unread, key=lambda item: item.file)),
+    )
+
+
+def refuse_empty(scan: Scan) -> None:
+    """Refuse a folder without any photograph: most often it is not the card that was meant.
+
+    One that holds nothing but pictures that cannot be read is a card, with findings.
+
+    Raises:
+        NoSuchCard: there is neither a frame nor a file that should have become one.
+    """
+    if scan.frames or scan.unread:
+        return
+    others = len(scan.ignored)
+    beside = f" among {others} other file{'' if others == 1 else 's'}" if others else ""
+    raise NoSuchCard(
+        f"{', '.join(scan.cards)}: no photographs found{beside}; is this the folder of the card?"
     )
 
 

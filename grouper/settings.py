@@ -531,8 +531,24 @@ def load_settings(path: Path) -> Settings:
     """
     try:
         data = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise BadSettings(f"{path}: cannot read these settings: {error}") from error
+    except (FileNotFoundError, NotADirectoryError) as error:
+        raise BadSettings(
+            f"{path}: there is no such settings file; check the name, or leave --settings out "
+            "to run with the defaults"
+        ) from error
+    except IsADirectoryError as error:
+        raise BadSettings(f"{path}: this is a folder; name the settings file in it") from error
+    except PermissionError as error:
+        raise BadSettings(
+            f"{path}: not allowed to read this settings file; make it readable"
+        ) from error
+    except OSError as error:
+        reason = error.strerror or error
+        raise BadSettings(f"{path}: the settings file cannot be read: {reason}") from error
+    except UnicodeDecodeError as error:
+        raise BadSettings(f"{path}: not UTF-8 text, so no TOML; save it as UTF-8") from error
+    except tomllib.TOMLDecodeError as error:
+        raise BadSettings(f"{path}: this is not TOML: {error}") from error
     return settings_from(data, str(path))
 
 
@@ -781,6 +797,17 @@ def _mark(value: Any, where: str) -> float:
     return _number(value, where, least=-math.inf)
 
 
+_LISTED = 12
+"""So many names still help in a sentence; more bury it."""
+
+
 def _nearest(word: str, known: tuple[str, ...]) -> str:
     close = difflib.get_close_matches(word, known, n=1)
-    return f"; did you mean {close[0]!r}?" if close else f"; known are {', '.join(known)}"
+    if close:
+        return f"; did you mean {close[0]!r}?"
+    if len(known) <= _LISTED:
+        return f"; known are {', '.join(known)}"
+    return (
+        f'; it has {len(known)} keys, all of which stand under "settings" in the card.json of '
+        "any run"
+    )

@@ -6,12 +6,15 @@ import os
 import socket
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from grouper.discover import Found, find_files
+from grouper.discover import Found, find_files, refuse_empty
 from grouper.errors import NoSuchCard
+from grouper.model import Scan, Unread
 from grouper.settings import ReadSettings, Settings
+from tests.support import frame
 
 
 def make(folder: Path, *names: str) -> Path:
@@ -217,3 +220,21 @@ def test_no_card_named() -> None:
 def test_a_deep_card(tmp_path: Path) -> None:
     deep = "/".join(["folder"] * 300)
     assert len(find(make(tmp_path, f"{deep}/A.JPG")).files) == 1
+
+
+def scan_of(**changes: Any) -> Scan:
+    return replace(Scan(root="/media/QMARK", cards=("/media/QMARK",), frames=()), **changes)
+
+
+@pytest.mark.parametrize(
+    ("ignored", "said"), [((), "no photographs found;"), (("a.MOV",), "among 1 other file;")]
+)
+def test_a_folder_without_photographs_is_no_card(ignored: tuple[str, ...], said: str) -> None:
+    with pytest.raises(NoSuchCard, match="/media/QMARK: no photographs found") as caught:
+        refuse_empty(scan_of(ignored=ignored))
+    assert said in str(caught.value)
+
+
+def test_a_card_of_unreadable_pictures_is_a_card() -> None:
+    refuse_empty(scan_of(unread=(Unread(file="A.JPG", reason="empty"),)))
+    refuse_empty(scan_of(frames=(frame(1),)))

@@ -333,18 +333,24 @@ def _reasons(evidence: Evidence, stops: Stops, span: slice) -> tuple[str, ...]:
         overlap = stops.overlap[span][turned]
         reasons.append(
             f"{int(turned.sum())} of {int(steps.sum())} neighbours overlap by "
-            f"{overlap.min() * 100:.0f}-{overlap.max() * 100:.0f} %"
+            f"{_range(overlap.min() * 100, overlap.max() * 100, 0)} %"
         )
     elif not evidence.looked[span].any():
         reasons.append("pictures were not looked at: same settings in one rhythm")
     pauses = evidence.pairs.pause_s[span][steps]
     pauses = pauses[np.isfinite(pauses)]
     if len(pauses):
-        reasons.append(f"pauses {max(pauses.min(), 0):.1f}-{max(pauses.max(), 0):.1f} s")
+        reasons.append(f"pauses {_range(max(pauses.min(), 0), max(pauses.max(), 0), 1)} s")
     levels = exposure_levels(evidence.pairs.light[span.start : span.stop + 1])
     if levels is not None and len(set(levels)) > 1:
         reasons.append(f"{len(set(levels))} exposure levels")
     return tuple(reasons)
+
+
+def _range(low: float, high: float, digits: int) -> str:
+    """Both ends, or one where they read the same."""
+    first, last = f"{low:.{digits}f}", f"{high:.{digits}f}"
+    return first if first == last else f"{first}-{last}"
 
 
 RULE = Rule(kind="panorama", propose=propose)

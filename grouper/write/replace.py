@@ -353,11 +353,17 @@ def opened(out: Path) -> Iterator[Folder]:
     Raises:
         CannotWrite: it cannot be made, or another run is writing to it.
     """
+    is_foreign = _is_foreign(out)
     _make_folder(out)
     with _exclusive(out):
         _clear_leftovers(out)
         known = _known(out / RECORD)
         folder = Folder(out, Path(os.path.realpath(out)), known)
+        if is_foreign:
+            folder.notes.append(
+                f"{out} was not empty and is not an output folder of grouper's; what lay there "
+                "was left alone, and the sets were written beside it"
+            )
         try:
             yield folder
         except BaseException:
@@ -366,6 +372,15 @@ def opened(out: Path) -> Iterator[Folder]:
                 folder.save()
             raise
         folder.save()
+
+
+def _is_foreign(out: Path) -> bool:
+    """Whether files lie in a folder that no earlier run wrote to; hidden ones do not count."""
+    try:
+        names = {path.name for path in out.iterdir()}
+    except OSError:  # not there yet, most often; making it says what else is wrong
+        return False
+    return RECORD not in names and any(not name.startswith(".") for name in names)
 
 
 def _set_of(path: str) -> str | None:

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 from grouper.contracts import Writer
 from grouper.model import Finding, Frame, Result, Set, Severity
+from grouper.write.brief import brief_in_short
 from grouper.write.clean import shown
 from grouper.write.facts import Facts, files_of_set, settings_of
 from grouper.write.lists import without_lists
@@ -28,7 +29,14 @@ from grouper.write.strip import Strip, draw_strip
 from grouper.write.sweep import Sweep, draw_sweep
 from grouper.write.text import CAUTION, by_severity, counts, many
 from grouper.write.timeline import draw_timeline
-from grouper.write.verdict import VERDICTS, Verdict, headline, sure_percent, verdict_of
+from grouper.write.verdict import (
+    VERDICTS,
+    Verdict,
+    headline,
+    sure_percent,
+    unplaced_views,
+    verdict_of,
+)
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -39,6 +47,8 @@ _TODO_EACH = 3
 OPEN_LOOSE = 40
 """Up to so many singles (dividers, previews) are shown at once; more are folded away."""
 _SIGNS = {"problem": "reshoot", "warning": "look", "note": "note"}
+_PASSED = {True: ("whole", "met"), False: ("reshoot", "not met"), None: ("look", "not known")}
+"""Sign and word of a rule of the brief, by whether it is met."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,6 +115,8 @@ def _render(result: Result, made: str) -> Iterator[tuple[str, bytes]]:
         when=_when([frame.taken for frame in result.scan.frames if frame.taken is not None]),
         bodies=result.grouping.bodies,
         counts=list(counts(result)),
+        brief=brief_in_short(result.sets),
+        passed=_PASSED,
         verdicts=[
             (verdict, [entry for entry in entries if entry.verdict is verdict])
             for verdict in VERDICTS
@@ -190,7 +202,8 @@ def _facts_line(one: Set) -> str:
     layout = one.layout
     if layout is not None and layout.size_px is not None:
         width, height = layout.size_px
-        parts.append(f"about {width} × {height} px, {layout.projection or 'no'} projection")
+        part = " for the part that hangs together" if unplaced_views(one) else ""
+        parts.append(f"about {width} × {height} px{part}, {layout.projection or 'no'} projection")
     return " · ".join(part for part in parts if part)
 
 

@@ -18,6 +18,7 @@ from statistics import median
 from grouper.model import Finding, Member, Pointing, Set, Severity, Sighting
 from grouper.optics import overlap_angular, yaw_half_width
 from grouper.write.shots import Album, Shot, files_of, pair_findings, signed
+from grouper.write.verdict import unplaced_views
 
 WIDTH = 1000.0
 _MARGIN = 22.0
@@ -823,6 +824,8 @@ def _words(one: Set, fields: Sequence[_Field], bands: Sequence[Band], *, is_gues
             " The pictures do not say how wide the gap is: beyond it the frames stand as they "
             "turn from one another, after a gap of the usual steps."
         )
+    if unplaced_views(one):
+        words += " The span of the set covers only the part that hangs together."
     return words
 
 

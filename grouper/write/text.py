@@ -16,7 +16,7 @@ from typing import Any
 from grouper.model import SEVERITIES, Finding, Result, Set
 from grouper.write.brief import brief_in_short, brief_lines
 from grouper.write.clean import shown
-from grouper.write.verdict import headline, sure_percent
+from grouper.write.verdict import headline, sure_percent, unplaced_views
 from grouper.write.verdict import many as many
 from grouper.write.verdict import worst as worst
 
@@ -348,7 +348,8 @@ def _layout(one: Set) -> str:
 def _span(one: Set) -> str:
     if one.layout is None or one.layout.span_deg is None:
         return "-"
-    return "x".join(f"{side:.0f}" for side in one.layout.span_deg) + "°"
+    span = "x".join(f"{side:.0f}" for side in one.layout.span_deg) + "°"
+    return f"{span} and more" if unplaced_views(one) else span
 
 
 def _worst_code(one: Set) -> str:

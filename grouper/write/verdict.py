@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from grouper.model import SEVERITIES, Finding, Result, Severity
+from grouper.model import SEVERITIES, Finding, Result, Set, Severity
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,6 +57,18 @@ def headline(result: Result) -> Sequence[tuple[str, str]]:
 def many(number: int, word: str) -> str:
     """Such as ``1 frame`` or ``3 frames``."""
     return f"{number} {word}{'' if number == 1 else 's'}"
+
+
+def unplaced_views(one: Set) -> int:
+    """How many views of a panorama have no place: beyond a gap that no picture bridges.
+
+    Frames that close the sphere of a full turn have none by nature and are not counted.
+    """
+    layout = one.layout
+    if layout is None or layout.closed or layout.pointing_from == "assumed":
+        return 0
+    placed = {member.view for member in one.members if member.pointing.yaw_deg is not None}
+    return len({member.view for member in one.members} - placed) if placed else 0
 
 
 def sure_percent(confidence: float) -> int:

@@ -253,7 +253,7 @@ def test_neighbours_are_linked_side_by_side() -> None:
 def test_reasons_name_what_was_seen() -> None:
     found, _ = one(sweep(1, 0, SEVEN))
     assert found.evidence[0].startswith("6 of 6 neighbours overlap by ")
-    assert found.evidence[1] == "pauses 5.0-5.0 s"
+    assert found.evidence[1] == "pauses 5.0 s"
 
 
 def test_without_pictures_a_bracketed_sweep_is_found_with_less_confidence() -> None:

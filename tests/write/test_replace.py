@@ -170,7 +170,22 @@ def test_a_file_of_somebody_else_is_moved_aside(tmp_path: Path) -> None:
     assert (tmp_path / "card.json.edited-2").read_bytes() == b"my own\n"
     assert (tmp_path / "card.json.edited").read_bytes() == b"older\n"
     assert written.kept == ("card.json.edited-2",)
-    assert "card.json.edited-2" in written.notes[0]
+    assert any("card.json.edited-2" in note for note in written.notes)
+
+
+def test_a_folder_with_things_of_somebody_else_is_told_of_once(tmp_path: Path) -> None:
+    (tmp_path / "letter.txt").write_bytes(b"mine\n")
+    first, second = write(result(), tmp_path), write(result(), tmp_path)
+    assert "not an output folder of grouper's" in first.notes[0]
+    assert (tmp_path / "letter.txt").read_bytes() == b"mine\n"
+    assert second.notes == ()
+
+
+@pytest.mark.parametrize("name", ["", ".DS_Store"])
+def test_an_empty_folder_needs_no_word(tmp_path: Path, name: str) -> None:
+    if name:
+        (tmp_path / name).write_bytes(b"")
+    assert write(result(), tmp_path).notes == ()
 
 
 def test_an_edited_manifest_is_moved_aside(tmp_path: Path) -> None:

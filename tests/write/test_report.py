@@ -11,7 +11,7 @@ from itertools import pairwise
 import pytest
 from PIL import Image
 
-from grouper.model import Pointing, Result, Set
+from grouper.model import BriefLine, Pointing, Result, Set
 from grouper.write import shots
 from grouper.write.report import WRITER
 from tests.write.results import (
@@ -293,3 +293,34 @@ def test_an_empty_card() -> None:
     assert "0 files: 0 frames, 0 companions, 0 unread, 0 ignored." in read.text
     assert "None." in read.texts["p"]
     assert "No set on this card" in read.texts["span"]
+
+
+def test_the_brief_is_a_table_of_words_and_signs() -> None:
+    lines = (
+        BriefLine(rule="ISO", asked="at most ISO 100", found="ISO 100", passed=True),
+        BriefLine(rule="aperture", asked="f/8", found="f/5.6 in <b>.JPG", passed=False),
+        BriefLine(rule="focus lock", asked="manual focus", found="not recorded", passed=None),
+    )
+    read = page(result(panorama(brief=lines)))
+    assert "The brief: 0 of 1 set met, 1 not met." in read.text
+    said = [word for word in read.texts["td"] if word in ("met", "not met", "not known")]
+    assert said == ["met", "not met", "not known"]
+    assert "f/5.6 in <b>.JPG" in read.texts["td"]
+    rows = [attrs["class"] for tag, attrs in read.tags if tag == "tr" and attrs.get("class")]
+    assert rows[:3] == ["whole", "reshoot", "look"]
+    heads = [attrs for tag, attrs in read.tags if tag == "th" and attrs.get("scope") == "row"]
+    assert len(heads) >= len(lines)
+
+
+def test_without_a_brief_there_is_no_table_of_it() -> None:
+    assert 'class="brief"' not in html(result(panorama()))
+
+
+def test_a_span_with_a_part_beyond_a_gap_says_what_it_covers() -> None:
+    whole = panorama()
+    *placed, last = whole.members
+    parted = replace(whole, members=(*placed, replace(last, pointing=Pointing())))
+    assert "for the part that hangs together" not in html(result(whole))
+    text = html(result(parted))
+    assert "px for the part that hangs together, cylindrical projection" in text
+    assert "The span of the set covers only the part that hangs together." in text

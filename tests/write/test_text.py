@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from grouper.model import Result
+from grouper.model import Pointing, Result
 from grouper.write.clean import shown
 from grouper.write.text import Style, counts, findings_by_set, many, summary, worst
 from grouper.write.verdict import sure_percent
@@ -135,3 +135,13 @@ def test_plain_facts_are_told_once_for_all_sets_and_bury_nothing() -> None:
 @pytest.mark.parametrize(("confidence", "shown"), [(0.995, 99), (0.5, 50), (0.004, 0), (1.0, 99)])
 def test_nothing_is_a_hundred_per_cent_sure(confidence: float, shown: int) -> None:
     assert sure_percent(confidence) == shown
+
+
+def test_the_span_of_a_set_with_a_part_beyond_a_gap_is_not_all() -> None:
+    whole = panorama()
+    *placed, last = whole.members
+    parted = replace(whole, members=(*placed, replace(last, pointing=Pointing())))
+    assert "124x74° and more" in summary(result(parted), Style(width=None))
+    assert "124x74°  " in summary(result(whole), Style(width=None))
+    closed = replace(parted, layout=layout(closed=True))  # frames that close a sphere
+    assert "and more" not in summary(result(closed), Style(width=None))
