@@ -57,7 +57,7 @@ from grouper.check import (
 )
 from grouper.check.brief import judge_brief
 from grouper.check.card_numbers import CardNumbers, read_card_numbers
-from grouper.check.causes import check_numbers, drop_explained
+from grouper.check.causes import check_numbers, drop_explained, join_automatic
 from grouper.check.gaps import judged_once
 from grouper.check.severity import decide_severities
 from grouper.contracts import CardCheck, Problem, SetCheck
@@ -164,6 +164,7 @@ def _check_set(
                 findings.extend(_findings(check.code, severity, problems, found.id))
         brief = judge_brief(found, settings)
     kept = drop_explained(check_numbers(findings, found, numbers), card)
+    kept = join_automatic(kept, found)
     return replace(found, findings=_worst_first(kept), brief=brief)
 
 

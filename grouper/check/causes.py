@@ -63,6 +63,54 @@ def drop_explained(
     )
 
 
+AUTOMATIC = {
+    "mixed-shutter": ("aperture", "auto"),
+    "mixed-aperture": ("shutter", "auto"),
+    "mixed-iso": ("aperture", "shutter", "auto"),
+}
+"""What an automatic exposure moves, most often first, and in which programs it may."""
+
+
+def join_automatic(findings: Sequence[Finding], found: Set) -> tuple[Finding, ...]:
+    """One finding where an automatic exposure moved several settings, each in frames of its own.
+
+    It names the frames of all. Frames exposed by hand have a cause of their own.
+    """
+    programs = {frame.file: frame.program for frame in found.frames}
+    moved = [
+        finding
+        for code, automatic in AUTOMATIC.items()
+        for finding in findings
+        if finding.code == code and all(programs[file] in automatic for file in finding.frames)
+    ]
+    if len(moved) < 2:
+        return tuple(findings)
+    first, *others = moved
+    named = {file for finding in moved for file in finding.frames}
+    nouns = words.listed([_NOUNS[finding.code] for finding in moved])
+    joined = replace(
+        first,
+        frames=tuple(frame.file for frame in found.frames if frame.file in named),
+        message=(
+            f"Automatic exposure moved {nouns}. {' '.join(finding.message for finding in moved)}"
+        ),
+        measured={key: value for finding in moved for key, value in finding.measured.items()},
+    )
+    left_out = {id(finding) for finding in others}
+    return tuple(
+        joined if finding is first else finding
+        for finding in findings
+        if id(finding) not in left_out
+    )
+
+
+_NOUNS = {
+    "mixed-shutter": "the shutter speed",
+    "mixed-aperture": "the aperture",
+    "mixed-iso": "the ISO",
+}
+
+
 def _explains(cause: Finding, effect: Finding) -> bool:
     if effect.code not in EXPLAINS.get(cause.code, ()):
         return False

@@ -28,6 +28,8 @@ _NO_GROUND = 0.02
 worked out from whole millimetres is about as large (±0.5 mm at 24 mm: ±1.15 of 74 degrees)."""
 _WELL_INSIDE = 0.9
 """Share of a frame's half-width and half-height that counts as surely inside it."""
+_TWO_STEPS = 2.4
+"""Two steps in one are up to so many usual ones while each is even to a fifth."""
 _PLAUSIBLE_HOLE = 50
 """A hole of more numbers than this is another card or a new numbering, not missing frames
 (common practice, no source)."""
@@ -145,8 +147,11 @@ def is_full_turn(row: Sequence[View], found: Set) -> bool:
     if len(yaws) < len(row) or found.layout.pointing_from == "assumed":
         return False
     # A turn that lacks its last frame leaves (1 - 2 o) of a frame uncovered at an overlap o:
-    # two fifths at 30 %. More is an open sweep.
-    return 360.0 - (max(yaws) - min(yaws)) < 1.4 * _width_deg(row[0], found)
+    # two fifths at 30 %. More is an open sweep. So is what lies further apart than two steps in
+    # one can, where the angle of view is not known well.
+    seam = 360.0 - (max(yaws) - min(yaws))
+    usual = median([b - a for a, b in pairwise(sorted(yaws))])
+    return seam < 1.4 * _width_deg(row[0], found) and seam <= _TWO_STEPS * usual
 
 
 def _mark_seam(pairs: list[Pair], rows: tuple[tuple[View, ...], ...], found: Set) -> list[Pair]:

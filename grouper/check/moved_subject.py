@@ -38,6 +38,14 @@ _LEAST_VIEWS = 3
 _MOST_EV = 4.5
 """In a lone bracket exposures further apart do not compare: measured, still pairs up to 4 EV
 apart agree to 0.85 and better, beyond it down to 0.82 and less."""
+_STANDS_OUT = 3.0
+"""A view falls out of line where it lies this many times as far below the usual as the lowest of
+the others does (three times the reach of all the others: practice)."""
+_CLOSE_DROP = 0.08
+"""Where the other views agree closely, less than this still does not count: measured, a tenth of
+the picture that moved costs 0.13."""
+_FEATURELESS = 0.03
+"""Spread of grey levels below which there is nothing to agree on but noise and the codec."""
 _TOO_BARE = 0.4
 """Share of clipped and blocked picture beyond which agreement means nothing: measured, still
 pairs with such a leg agree to 0.44-0.98, whatever the step."""
@@ -52,12 +60,8 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
     worst = {view: min(pairs, key=lambda pair: pair[0]) for view, pairs in scores.items()}
     usual = median([score for score, _ in worst.values()]) if len(worst) >= _LEAST_VIEWS else None
     for view, (score, files) in sorted(worst.items()):
-        limit = (
-            settings.check.moved_subject_least
-            if usual is None
-            else usual - settings.check.moved_subject_drop
-        )
-        if score >= limit:
+        others = [low for other, (low, _) in worst.items() if other != view]
+        if score >= _limit(usual, others, settings):
             continue
         first, second = (words.base_name(file) for file in files)
         against = "" if usual is None else f", where the other views reach {usual:.2f}"
@@ -79,6 +83,16 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
         )
 
 
+def _limit(usual: float | None, others: list[float], settings: Settings) -> float:
+    """The agreement below which something moved, by that of the other views."""
+    if usual is None:
+        return settings.check.moved_subject_least
+    most = settings.check.moved_subject_drop
+    if len(others) < _LEAST_VIEWS:
+        return usual - most
+    return usual - min(most, max(_CLOSE_DROP, _STANDS_OUT * (usual - min(others))))
+
+
 def _scores(
     found: Set, settings: Settings, most_ev: float
 ) -> dict[int, list[tuple[float, tuple[str, str]]]]:
@@ -97,11 +111,10 @@ def _scores(
 
 
 def _are_comparable(a: Member, b: Member, most_ev: float) -> bool:
-    bare = [
-        member.glance.clipped_share + member.glance.blocked_share
-        for member in (a, b)
-        if member.glance is not None
-    ]
+    glances = [member.glance for member in (a, b) if member.glance is not None]
+    if any(glance.spread < _FEATURELESS for glance in glances):
+        return False
+    bare = [glance.clipped_share + glance.blocked_share for glance in glances]
     return abs(a.ev_offset - b.ev_offset) <= most_ev and max(bare, default=0.0) <= _TOO_BARE
 
 

@@ -25,6 +25,9 @@ from collections.abc import Iterator
 
 from grouper import optics
 from grouper.check import words
+from grouper.check.gaps import judge_neighbours
+from grouper.check.norm import median
+from grouper.check.views import find_rows
 from grouper.contracts import Problem, SetCheck
 from grouper.model import Set
 from grouper.settings import Settings
@@ -35,11 +38,15 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
     if found.layout is None or found.layout.span_deg is None:
         return
     across, up = found.layout.span_deg
+    beyond = _beyond_gaps_deg(found, settings)
+    across = min(360.0, across + beyond)
     limit = settings.check.too_wide_deg
     if max(across, up) <= limit:
         return
     use = "a sphere" if up > limit else "a cylinder"
     side = f"{words.degrees(across)} across" if across > limit else f"{words.degrees(up)} upwards"
+    if across > limit and beyond:
+        side = f"about {side}, with what lies beyond the gap,"
     yield Problem(
         frames=(),
         message=(
@@ -49,6 +56,21 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
         advice=f"At the desk, join it on {use}, or a narrower part of it flat.",
         measured={"span_deg": [round(across, 1), round(up, 1)]},
     )
+
+
+def _beyond_gaps_deg(found: Set, settings: Settings) -> float:
+    """What views add that no picture ties to the rest: at least a usual step each.
+
+    The span of the layout leaves them out, for nothing says how wide the gap is.
+    """
+    views = [view for row in find_rows(found) if len(row) > 1 for view in row]
+    lost = sum(view.yaw_deg is None for view in views)
+    if found.layout is None or found.layout.closed or not lost:
+        return 0.0
+    pairs = judge_neighbours(found, settings.check)
+    steps = [pair.step_deg for pair in pairs if pair.axis == "yaw" and pair.step_deg]
+    rows = max(1, len({view.row for view in views}))
+    return lost / rows * median(steps) if steps else 0.0
 
 
 CHECK = SetCheck(code="too-wide", severity="note", kinds=("panorama",), find=find)

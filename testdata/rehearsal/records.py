@@ -33,7 +33,8 @@ class SceneKey:
     picture: str = ""
     """Path of an equirectangular picture, for the kind ``picture``."""
     is_bare: bool | None = None
-    """Whether the place gives little to go by (open sea, fog); ``None``: as chance has it."""
+    """Whether the place gives little to go by (open sea, fog); ``None``: as chance has it. A sea
+    that is not bare has clouds and a beach, and an open horizon."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

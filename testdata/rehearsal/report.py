@@ -21,6 +21,7 @@ from testdata.rehearsal.score import (
     UNSCORED_CODES,
     Found,
     Score,
+    Told,
     brier,
     calibration,
     score_card,
@@ -204,6 +205,8 @@ def _code_lines(score: Score) -> list[str]:
         lines.append(f"{code:22}{told.right:6}{told.missed:8}{told.false:7}")
     whole = score.told
     lines.append(f"{'all':22}{whole.right:6}{whole.missed:8}{whole.false:7}")
+    exact = score.told_of_exact
+    lines.append(f"{'of exact sets':22}{exact.right:6}{exact.missed:8}{exact.false:7}")
     lines.append(f"false problems per 50 sets: {_per_50(score)}")
     unseen = sorted(set(CODES) - _exercised(score) - set(UNSCORED_CODES))
     return [*lines, f"never planted here: {', '.join(unseen) or 'none'}"]
@@ -278,6 +281,10 @@ def accuracy_table(parts: Sequence[tuple[str, Total]], date: str, remark: str) -
         row(f"{name} right, of exact sets", (_pair_cell(t.score.parts.get(name)) for t in totals))
     row("yaw error, median and 95 %", (_yaw_cell(t.score) for t in totals))
     row("findings right, missed, false", (_codes_cell(t.score) for t in totals))
+    row(
+        "the same, of sets found exactly",
+        (_told_cell(t.score.told_of_exact) if t.score.codes else "-" for t in totals),
+    )
     row("false problems per 50 sets", (_per_50(t.score) for t in totals))
     row("Brier score of the confidence", (_brier_cell(t.score) for t in totals))
     return "\n".join([*lines, *_code_table(totals)]) + "\n"
@@ -341,8 +348,11 @@ def _yaw_cell(score: Score) -> str:
 def _codes_cell(score: Score) -> str:
     if not score.codes:
         return "-"
-    whole = score.told
-    return f"{whole.right}, {whole.missed}, {whole.false}"
+    return _told_cell(score.told)
+
+
+def _told_cell(told: Told) -> str:
+    return f"{told.right}, {told.missed}, {told.false}"
 
 
 def _brier_cell(score: Score) -> str:

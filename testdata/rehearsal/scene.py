@@ -333,7 +333,7 @@ def _paint_sea(canvas: _Canvas) -> None:
     motion = canvas.new_motion()
     motion[..., 1] = soft_below(canvas.pitch, flat, 0.5)
     land = as_image(canvas.zoom * (3.5 * line_noise(rng, width, 1.5) - rng.uniform(0.5, 4.0)))
-    if canvas.bare:  # open sea: from a boat or a pier there is neither coast nor beach
+    if canvas.bare or canvas.key.is_bare is False:  # from a boat or a pier no coast is seen
         land[:] = -5.0
     mask = (
         soft_below(canvas.pitch, land, 1.2 / canvas.px_per_deg)

@@ -103,6 +103,8 @@ class Score:
     unpointed: int = 0
     overlap_errors: list[float] = field(default_factory=list)
     codes: dict[str, Told] = field(default_factory=dict)
+    told_of_exact: Told = field(default_factory=Told)
+    """The findings of sets that were found exactly, all codes together."""
     judged_sets: int = 0
     """Sets told on cards whose truth says which findings are right."""
     confidences: list[tuple[float, bool]] = field(default_factory=list)
@@ -149,6 +151,7 @@ class Score:
         self.overlap_errors += other.overlap_errors
         for code, told in other.codes.items():
             self.codes.setdefault(code, Told()).add(told)
+        self.told_of_exact.add(other.told_of_exact)
         self.judged_sets += other.judged_sets
         self.confidences += other.confidences
         for field_name in ("dividers", "previews", "unread"):
@@ -361,18 +364,24 @@ def _score_findings(
     truth: Mapping[str, Any],
 ) -> None:
     def count(
-        wishes: Sequence[Mapping[str, Any]], told: Sequence[Mapping[str, Any]], name: str
+        wishes: Sequence[Mapping[str, Any]],
+        told: Sequence[Mapping[str, Any]],
+        name: str,
+        *,
+        exact: bool = False,
     ) -> None:
         counts, lines = match_findings(wishes, told)
         for code, number in counts.items():
             score.codes.setdefault(code, Told()).add(number)
             if name:
                 score.part(name).told.add(number)
+            if exact:
+                score.told_of_exact.add(number)
         score.mistakes += [f"{truth['name']}: {name or 'the card'}: {line}" for line in lines]
 
     for pair in pairs:
         told = [] if pair.found is None else pair.found["findings"]
-        count(pair.truth.get("findings", []), told, _name(pair, truth))
+        count(pair.truth.get("findings", []), told, _name(pair, truth), exact=pair.exact)
     answered = {id(pair.found) for pair in pairs}
     for found, files in found_sets:
         # Whatever is said of a set that is none is wrong.

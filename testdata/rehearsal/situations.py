@@ -347,7 +347,7 @@ def _open_sea(leaning: bool) -> Act:
 
     def act(outing: Outing, holder: Holder) -> None:
         rng = outing.rng
-        stage = set_up(outing, holder, choose(rng, [20, 24, 28]), kinds=("sea",), is_bare=True)
+        stage = set_up(outing, holder, choose(rng, [20, 24, 28]), kinds=("sea",), is_bare=False)
         findings = []
         if leaning:
             stage.setup.update(
@@ -492,7 +492,8 @@ def bracketed_by_sweep(outing: Outing, holder: Holder) -> None:
 def focus_steps_at_views(outing: Outing, holder: Holder) -> None:
     stage = set_up(outing, holder, 35, kinds=("hall", "woodland", "market"))
     metres = choose(outing.rng, [(1.2, 2.5, 12.0), (0.9, 1.6, 3.5, 15.0)])
-    _sweep(stage, 4, 0.35, steps_m=metres, pause_s=(7.0, 0.2), burst_s=0.6)
+    near = [Expected(code="parallax-risk", required=False)]
+    _sweep(stage, 4, 0.35, steps_m=metres, pause_s=(7.0, 0.2), burst_s=0.6, findings=near)
 
 
 def _close_up(outing: Outing, holder: Holder) -> Stage:
@@ -664,6 +665,7 @@ def missing_in_stack(outing: Outing, holder: Holder) -> None:
         5,
         0.35,
         steps_m=(1.2, 2.5, 12.0),
+        findings=[Expected(code="parallax-risk", required=False)],
         pause_s=(7.0, 0.2),
         burst_s=0.6,
         keep=lambda index, ev, step: not (index == view and step == 2),

@@ -87,12 +87,32 @@ ONE_CAUSE = [
         id="automatic exposure that moved",
     ),
     pytest.param(sweep(program="aperture"), ["auto-exposure"], id="and that did not"),
+    pytest.param(
+        sweep(program="auto", odd={1: {"exposure_s": 1 / 250}, 3: {"iso": 200.0}}),
+        ["mixed-shutter"],
+        id="automatic exposure that moved two settings",
+    ),
+    pytest.param(
+        sweep(program="aperture", odd={1: {"exposure_s": 1 / 250}, 3: {"aperture_f": 8.0}}),
+        ["mixed-aperture", "mixed-shutter"],
+        id="an aperture turned by hand is not the camera's doing",
+    ),
 ]
 
 
 @pytest.mark.parametrize(("found", "expected"), ONE_CAUSE)
 def test_one_cause_one_finding(found: Set, expected: list[str]) -> None:
     assert codes(found) == expected
+
+
+def test_automatic_exposure_is_told_with_all_that_it_moved() -> None:
+    found = sweep(program="auto", odd={1: {"exposure_s": 1 / 250}, 3: {"iso": 200.0}})
+    in_set, _ = findings(found)
+    told = next(finding for finding in in_set if finding.code == "mixed-shutter")
+    assert told.frames == (found.frames[1].file, found.frames[3].file)
+    assert told.message.startswith("Automatic exposure moved the shutter speed and the ISO. ")
+    assert "ISO 200" in told.message and "1/250 s" in told.message
+    assert {"odd_s", "odd_iso"} <= set(told.measured)
 
 
 def test_a_silenced_cause_no_longer_hides_its_effect() -> None:

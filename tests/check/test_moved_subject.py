@@ -18,6 +18,14 @@ SILENT = [
         regard(within(bracket(), [0.3, 0.9]), [1], glance=glance(blocked_share=0.6)),
         id="a leg that is mostly black",
     ),
+    pytest.param(
+        regard(within(bracket(), [0.5, 0.9]), [0], glance=glance(spread=0.016)),
+        id="a leg so dark that noise alone is left to agree on",
+    ),
+    pytest.param(
+        within(sweep(5, legs_ev=(-2, 2)), [0.97, 0.93, 0.97, 0.97, 0.87]),
+        id="a view little below the others, which scatter themselves",
+    ),
     pytest.param(scored(sweep(2), 0.3), id="neighbours, not legs, that agree little"),
 ]
 
@@ -40,6 +48,12 @@ SPEAKS = [
         ["QMK_0421", "QMK_0422"],
         "agree only to 0.50, where the other views reach 0.85",
         id="one view of four",
+    ),
+    pytest.param(
+        within(sweep(5, legs_ev=(-2, 2)), [0.97, 0.96, 0.84, 0.97, 0.98]),
+        ["QMK_0421", "QMK_0422"],
+        "agree only to 0.84, where the other views reach 0.97",
+        id="a tenth of the picture moved, where all others agree closely",
     ),
 ]
 

@@ -12,6 +12,10 @@ SILENT = [
     pytest.param(sweep(10, 36.0), id="a turn that closes by the angles"),
     pytest.param(sweep(), id="an open sweep"),
     pytest.param(sweep(5), id="a half turn"),
+    pytest.param(
+        sweep(8, 34.5, fov_deg=(91.0, 113.0)),
+        id="eight steps of an angle of view not known well: the rest is more than two of them",
+    ),
     pytest.param(sweep(9, angles=False, pictures=False), id="no angles"),
     pytest.param(sweep(10, 36.0, skipped=[4]), id="a gap elsewhere in the turn"),
 ]
