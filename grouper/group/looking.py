@@ -34,17 +34,20 @@ LONGEST_PAUSE_S = 1800.0
 
 def look_at_neighbours(pairs: Pairs, eye: Eye) -> None:
     """Fill ``pairs.sightings`` with all neighbours and the ties back into their chains."""
-    count = len(pairs.frames)
-    ask(pairs, eye, [(i, i + 1) for i in range(count - 1) if _worth_a_look(pairs, i)])
-    ask(pairs, eye, chain_ties(pairs))
+    worth = [i for i in range(len(pairs.frames) - 1) if _worth_a_look(pairs, i)]
+    ask(pairs, eye, [(i, i + 1) for i in worth if not _likely_apart(pairs, i)])
+    ask(pairs, eye, [(i, i + 1) for i in worth if _likely_apart(pairs, i)], quick=True)
+    ask(pairs, eye, chain_ties(pairs), quick=True)
 
 
-def ask(pairs: Pairs, eye: Eye, wanted: Sequence[tuple[int, int]]) -> None:
-    """Compare the wanted pairs that have not been compared yet."""
+def ask(
+    pairs: Pairs, eye: Eye, wanted: Sequence[tuple[int, int]], *, quick: bool = False
+) -> None:
+    """Compare the wanted pairs that have not been compared yet (see ``Eye.compare``)."""
     new = [pair for pair in dict.fromkeys(wanted) if pair not in pairs.sightings]
     frames: Sequence[Frame] = pairs.frames
     for pair, sighting in zip(
-        new, eye.compare([(frames[i], frames[j]) for i, j in new]), strict=True
+        new, eye.compare([(frames[i], frames[j]) for i, j in new], quick=quick), strict=True
     ):
         pairs.sightings[pair] = sighting
 
@@ -73,6 +76,12 @@ def chain_ties(pairs: Pairs) -> list[tuple[int, int]]:
     if len(chain) >= 2:
         wanted += _closing(pairs, chain)
     return wanted
+
+
+def _likely_apart(pairs: Pairs, i: int) -> bool:
+    """Whether neighbours are more likely two subjects, before anything was seen."""
+    walked = float(pairs.pause_s[i]) > LONGEST_CHANGE_S
+    return walked or any(pairs.changed[name][i] for name in FOR_GOOD)
 
 
 def _worth_a_look(pairs: Pairs, i: int) -> bool:

@@ -36,7 +36,9 @@ class BlindEye:
         """Not known, for every frame."""
         return [None] * len(frames)
 
-    def compare(self, pairs: Sequence[tuple[Frame, Frame]]) -> list[Sighting | None]:
+    def compare(
+        self, pairs: Sequence[tuple[Frame, Frame]], *, quick: bool = False
+    ) -> list[Sighting | None]:
         """Not known, for every pair."""
         return [None] * len(pairs)
 
@@ -101,7 +103,9 @@ class PictureEye:
             seen.append(None if looked[0] is None else looked[0].glance)
         return seen
 
-    def compare(self, pairs: Sequence[tuple[Frame, Frame]]) -> list[Sighting | None]:
+    def compare(
+        self, pairs: Sequence[tuple[Frame, Frame]], *, quick: bool = False
+    ) -> list[Sighting | None]:
         """How the camera turned from the first to the second frame of each pair.
 
         ``None`` where a picture is missing or too plain to be recognised.
@@ -109,7 +113,7 @@ class PictureEye:
         self._learn(pairs)
         seen: list[Sighting | None] = []
         for pair, plates in zip(pairs, self._plates_of(pairs, "comparing"), strict=True):
-            seen.append(self._compare(pair, plates))
+            seen.append(self._compare(pair, plates, quick))
         return seen
 
     def solve(
@@ -119,7 +123,7 @@ class PictureEye:
         return solve_pointings(frames, sightings)
 
     def _compare(
-        self, pair: tuple[Frame, Frame], plates: Sequence[Plate | None]
+        self, pair: tuple[Frame, Frame], plates: Sequence[Plate | None], quick: bool
     ) -> Sighting | None:
         a, b = plates
         if a is None or b is None:
@@ -130,7 +134,7 @@ class PictureEye:
         for at, camera in enumerate(cameras):
             holds[at] = camera.pitch_deg if camera.pitch_deg is not None else holds[at]
         habit = self._habits.setdefault(cameras[0].key, _Habit())
-        match = find_match(a, b, shares, (holds[0], holds[1]), habit.pitch_deg)
+        match = find_match(a, b, shares, (holds[0], holds[1]), habit.pitch_deg, quick=quick)
         if match is not None and match.certainty >= SURE:
             pitches = pitches_after(match, (holds[0], holds[1]))
             habit.pitch_deg = pitches[1]

@@ -129,8 +129,8 @@ def both_ways(ncc: FloatArray) -> FloatArray:
 
 def peaks(
     ncc: FloatArray, cells: FloatArray, least_cells: FloatArray, count: int, radius: int
-) -> list[Peak]:
-    """The best shifts in a batch, best first, none within ``radius`` cells of a better one.
+) -> list[list[Peak]]:
+    """The best shifts of each picture in a batch, best first, none within ``radius`` of a better.
 
     The score weighs a coefficient with the cells it rests on: its standard error over n
     independent cells goes with n**-0.5 (Fisher 1915); neighbouring cells are not
@@ -140,20 +140,22 @@ def peaks(
         ncc: coefficients of shape (layers, h, w).
         cells: common cells, same shape.
         least_cells: fewest common cells to look at, of shape (layers,).
-        count: most peaks returned.
-        radius: half the side of the square cleared round a peak, in every layer.
+        count: most peaks of a layer.
+        radius: half the side of the square cleared round a peak.
     """
     score = ncc * np.maximum(cells, 1.0) ** np.float32(0.4)
     score[cells < least_cells[:, None, None]] = 0.0
-    _, rows, columns = score.shape
-    near = np.arange(-radius, radius + 1)
-    found: list[Peak] = []
+    layers, rows, columns = score.shape
+    each, near = np.arange(layers), np.arange(-radius, radius + 1)
+    found: list[list[Peak]] = [[] for _ in range(layers)]
     for _ in range(count):
-        layer, i, j = (int(at) for at in np.unravel_index(int(np.argmax(score)), score.shape))
-        best = float(score[layer, i, j])
-        if best <= 0:
-            break
-        down, right = i if i <= rows // 2 else i - rows, j if j <= columns // 2 else j - columns
-        found.append(Peak(best, layer, down, right))
-        score[:, ((i + near) % rows)[:, None], ((j + near) % columns)[None, :]] = 0.0
+        i, j = np.divmod(score.reshape(layers, -1).argmax(axis=1), columns)
+        best = score[each, i, j]
+        for layer in np.flatnonzero(best > 0).tolist():
+            down, right = int(i[layer]), int(j[layer])
+            down -= rows if down > rows // 2 else 0
+            right -= columns if right > columns // 2 else 0
+            found[layer].append(Peak(float(best[layer]), layer, down, right))
+        around_i, around_j = (i[:, None] + near) % rows, (j[:, None] + near) % columns
+        score[each[:, None, None], around_i[:, :, None], around_j[:, None, :]] = 0.0
     return found

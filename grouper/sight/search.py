@@ -53,12 +53,20 @@ _STEEP_DEG = 27.0
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """A turn worth refining. ``margin`` is its score over that of the next best shift."""
+    """A turn worth refining.
+
+    ``margin`` is its score over that of the best other shift under the same view.
+    """
 
     score: float
     margin: float
     turn: DoubleArray
     view: View
+
+    @property
+    def standing(self) -> float:
+        """How far it stands out: what tells neighbours from strangers."""
+        return self.score * self.margin
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +92,7 @@ def candidates(
     least_overlap: float,
     count: int,
 ) -> list[Candidate]:
-    """The best shifts under all the views, best first.
+    """The best shifts under each of the views, the one that stands out most first.
 
     Args:
         a: the first picture.
@@ -93,7 +101,7 @@ def candidates(
         views: how the cameras may have been held.
         level: which scale to search on.
         least_overlap: smallest common area looked at, as a share of the smaller picture.
-        count: most candidates returned.
+        count: most candidates of a view.
     """
     cameras = (
         _about(a.pinhole(level, focal_shares[0])),
@@ -105,17 +113,19 @@ def candidates(
     masks = bench.masks[0][:, None], bench.masks[1][:, None]
     cells = bench.cells[:, None]
     ncc = masked_ncc(spectra_a, spectra_b, masks, cells, bench.shape, zero_mean=True)
-    best = peaks(both_ways(ncc), bench.cells, bench.least_cells, count + 1, _RADIUS)
     found = []
-    for place, peak in enumerate(best[:count]):
-        rival = best[0] if place else best[1] if len(best) > 1 else None
-        margin = 2.0 if rival is None else peak.score / rival.score
-        first_a, first_b = bench.maps_a[peak.layer].first, bench.maps_b[peak.layer].first
-        down = (peak.down + first_a[0] - first_b[0]) * bench.step
-        right = (peak.right + first_a[1] - first_b[1]) * bench.step
-        view = views[peak.layer]
-        found.append(Candidate(peak.score, margin, view.turn(down, right), view))
-    return found
+    for layer, best in enumerate(
+        peaks(both_ways(ncc), bench.cells, bench.least_cells, count + 1, _RADIUS)
+    ):
+        first_a, first_b = bench.maps_a[layer].first, bench.maps_b[layer].first
+        for place, peak in enumerate(best[:count]):
+            rival = best[0] if place else best[1] if len(best) > 1 else None
+            margin = 2.0 if rival is None else peak.score / rival.score
+            down = (peak.down + first_a[0] - first_b[0]) * bench.step
+            right = (peak.right + first_a[1] - first_b[1]) * bench.step
+            turn = views[layer].turn(down, right)
+            found.append(Candidate(peak.score, margin, turn, views[layer]))
+    return sorted(found, key=lambda one: -one.standing)
 
 
 def _about(camera: Pinhole) -> Pinhole:
@@ -139,7 +149,8 @@ def _bench(a: Pinhole, b: Pinhole, views: Views, least_overlap: float) -> _Bench
     size_a, size_b = _largest(maps_a), _largest(maps_b)
     shape = padded_shape(size_a, size_b)
     masks_a, masks_b = _stack_masks(maps_a, size_a), _stack_masks(maps_b, size_b)
-    masks = mask_spectrum(masks_a, shape), mask_spectrum(masks_b, shape)
+    shown_a = mask_spectrum(masks_a, shape)
+    masks = shown_a, shown_a if a == b else mask_spectrum(masks_b, shape)
     smaller = np.minimum(masks_a.sum(axis=(1, 2)), masks_b.sum(axis=(1, 2)))
     return _Bench(
         step,

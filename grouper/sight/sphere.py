@@ -188,11 +188,9 @@ def sphere_map(camera: Pinhole, view: View, step_rad: float) -> SphereMap:
     Equirectangular: rows of equal elevation, columns of equal yaw (Szeliski 2010, ch. 9),
     or the same with the poles to the sides (see ``View``).
     """
-    x, y = (part.astype(np.float64) for part in camera.rays())
     pitch_rad = math.radians(view.pitch_deg)
     held = about_x(pitch_rad)
-    across = np.stack([x, y, np.ones_like(x)], axis=-1) @ held.T
-    rows_at, columns_at = _angles(across, view.across)
+    rows_at, columns_at = _angles(_rim(camera) @ held.T, view.across)
     # Close to the poles of the grid a corner of the picture spreads over many columns that
     # hold next to nothing.
     most = _MOST_SPREAD * camera.half_fov_rad[1 if view.across else 0]
@@ -221,6 +219,26 @@ def sphere_map(camera: Pinhole, view: View, step_rad: float) -> SphereMap:
     )
 
 
+def _rim(camera: Pinhole) -> DoubleArray:
+    """Rays to where a picture's angles can be largest, of shape (n, 3).
+
+    That is its edge, and the column in the middle, on which a pole of the grid would lie.
+    """
+    x, y = (part.astype(np.float64) for part in camera.rays())
+    lines = [
+        np.stack([part[at] for part in (x, y)], axis=-1)
+        for at in (
+            np.s_[0],
+            np.s_[-1],
+            np.s_[:, 0],
+            np.s_[:, -1],
+            np.s_[:, camera.width // 2],
+        )
+    ]
+    rim = np.concatenate(lines)
+    return np.concatenate([rim, np.ones((len(rim), 1))], axis=1)
+
+
 def _angles(direction: DoubleArray, across: bool) -> tuple[DoubleArray, DoubleArray]:
     x, y, z = direction[..., 0], direction[..., 1], direction[..., 2]
     if across:
@@ -229,10 +247,16 @@ def _angles(direction: DoubleArray, across: bool) -> tuple[DoubleArray, DoubleAr
 
 
 def _directions(down: DoubleArray, along: DoubleArray, across: bool) -> DoubleArray:
-    shape = np.broadcast_shapes(down.shape, along.shape)
-    down, along = np.broadcast_to(down, shape), np.broadcast_to(along, shape)
+    """Unit rays through the cells of a grid, of shape (rows, columns, 3)."""
+    sine_down, cosine_down = np.sin(down), np.cos(down)
+    sine_along, cosine_along = np.sin(along), np.cos(along)
+    rays = np.empty((down.size, along.size, 3))
     if across:
-        parts = (np.sin(along), np.cos(along) * np.sin(down), np.cos(along) * np.cos(down))
+        rays[..., 0] = sine_along
+        rays[..., 1] = sine_down * cosine_along
+        rays[..., 2] = cosine_down * cosine_along
     else:
-        parts = (np.cos(down) * np.sin(along), np.sin(down), np.cos(down) * np.cos(along))
-    return np.stack(parts, axis=-1)
+        rays[..., 0] = cosine_down * sine_along
+        rays[..., 1] = sine_down
+        rays[..., 2] = cosine_down * cosine_along
+    return rays

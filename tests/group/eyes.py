@@ -48,7 +48,9 @@ class KnowingEye:
     def glance(self, frames: Sequence[Frame]) -> list[Glance | None]:
         return [self.shots[f.file].glance for f in frames]
 
-    def compare(self, pairs: Sequence[tuple[Frame, Frame]]) -> list[Sighting | None]:
+    def compare(
+        self, pairs: Sequence[tuple[Frame, Frame]], *, quick: bool = False
+    ) -> list[Sighting | None]:
         self.asked.extend((a.file, b.file) for a, b in pairs)
         return [self._see(self.shots[a.file], self.shots[b.file]) for a, b in pairs]
 
@@ -99,7 +101,9 @@ class UnknowingEye:
     def glance(self, frames: Sequence[Frame]) -> list[Glance | None]:
         return [None] * len(frames)
 
-    def compare(self, pairs: Sequence[tuple[Frame, Frame]]) -> list[Sighting | None]:
+    def compare(
+        self, pairs: Sequence[tuple[Frame, Frame]], *, quick: bool = False
+    ) -> list[Sighting | None]:
         return [None] * len(pairs)
 
     def solve(
