@@ -66,6 +66,7 @@ class Lock:
             raise CannotWrite(
                 f"{path}: cannot be locked ({error.strerror}); choose an --out on a local disk"
             ) from error
+        self._path = path
         self._since = datetime.now().astimezone().isoformat(timespec="seconds")
         self.beat()
 
@@ -79,6 +80,13 @@ class Lock:
             "beat_s": round(time.monotonic(), 1),
         }
         os.pwrite(self._file, json.dumps(body).encode().ljust(_BYTES), 0)
+
+    def is_there(self) -> bool:
+        """Whether the lock file still is the one that was locked, and not deleted."""
+        try:
+            return os.path.samestat(os.fstat(self._file), os.lstat(self._path))
+        except OSError:
+            return False
 
     def release(self) -> None:
         """Let go; the file stays, and tells that nobody has it."""

@@ -94,7 +94,7 @@ def page(
         todo=[entry for entry in entries if entry.sign == "reshoot"],
         look=[entry for entry in entries if entry.sign == "look"],
         whole=[entry for entry in entries if entry.sign == "whole"],
-        under_way=[entry for entry in moving if entry.sign == "note"],
+        under_way=[entry for entry in entries if entry.sign == "note"],
         gone=[
             (_entry(record), _moment(record.gone_at or 0.0))
             for record in sorted(gone, key=lambda one: -(one.gone_at or 0.0))[:MOST_GONE]

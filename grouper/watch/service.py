@@ -221,6 +221,11 @@ class Service:
         while True:
             now = self._clock()
             if now >= self._beat_at:
+                if not lock.is_there():
+                    raise CannotWrite(
+                        f"{self._out} was emptied or moved away while the service ran; "
+                        f"start it again"
+                    )
                 lock.beat()
                 tell_manager("WATCHDOG=1")
                 self._beat_at = now + BEAT_S

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from grouper.errors import GrouperError
+from grouper.write.plain import utf8
 
 FILE_NAME: Final = ".grouper-watch.sqlite3"
 SET_ASIDE: Final = ".set-aside"
@@ -191,6 +192,7 @@ class State:
         values["name"] = os.fsencode(record.name)
         values["told"] = json.dumps(dict(record.told))
         values["cleaned"] = int(record.cleaned)
+        values = {key: _text(value) for key, value in values.items()}
         changes = ", ".join(f"{name} = :{name}" for name in _COLUMNS if name != "id")
         self._base.execute(f"UPDATE cards SET {changes} WHERE id = :id", values)
 
@@ -204,14 +206,14 @@ class State:
         self._base.execute("DELETE FROM sets WHERE card = ?", (card,))
         self._base.executemany(
             "INSERT INTO sets (card, id, digest) VALUES (?, ?, ?)",
-            [(card, one, digest) for one, digest in digests.items()],
+            [(card, _text(one), digest) for one, digest in digests.items()],
         )
 
     def add_errands(self, card: int, errands: Iterable[tuple[str, str, Mapping[str, str]]]) -> None:
         """Remember commands to be run; one not yet run about the same thing is replaced."""
         self._base.executemany(
             "INSERT OR REPLACE INTO errands (card, what, about, words) VALUES (?, ?, ?, ?)",
-            [(card, what, about, json.dumps(dict(words))) for what, about, words in errands],
+            [(card, what, _text(about), json.dumps(dict(words))) for what, about, words in errands],
         )
 
     def drop_errand(self, number: int) -> None:
@@ -220,7 +222,15 @@ class State:
 
     def put_facts(self, facts: Mapping[str, str]) -> None:
         """Remember facts about the service."""
-        self._base.executemany("INSERT OR REPLACE INTO facts VALUES (?, ?)", list(facts.items()))
+        self._base.executemany(
+            "INSERT OR REPLACE INTO facts VALUES (?, ?)",
+            [(name, _text(value)) for name, value in facts.items()],
+        )
+
+
+def _text(value: Any) -> Any:
+    """A value whose text is text: a path in a message may hold bytes that are none."""
+    return utf8(value).decode() if isinstance(value, str) else value
 
 
 def _record(row: Sequence[Any]) -> Record:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import tempfile
 import time
 from collections.abc import Callable
 from datetime import timedelta
@@ -25,27 +26,33 @@ free_least_mb = 1
 
 
 @cache
-def _parts() -> tuple[bytes, bytes]:
-    """A photograph before and after its time."""
-    import tempfile
-
+def _parts(body: int) -> tuple[bytes, bytes]:
+    """A photograph of a body before and after its time."""
     with tempfile.TemporaryDirectory() as place:
-        model = write_photo(Path(place) / "model.JPG", thumbnail=jpeg_bytes((64, 48)), subsec="31")
+        model = write_photo(
+            Path(place) / "model.JPG",
+            thumbnail=jpeg_bytes((64, 48)),
+            subsec="31",
+            serial=f"500{body:04d}",
+        )
         head, tail = model.read_bytes().split(TAKEN.strftime(STAMP).encode())
     return head, tail
 
 
-def photo_bytes(at_s: float) -> bytes:
+def photo_bytes(at_s: float, body: int = 0) -> bytes:
     """A photograph taken so many seconds after a fixed moment."""
-    head, tail = _parts()
+    head, tail = _parts(body)
     return head + (TAKEN + timedelta(seconds=at_s)).strftime(STAMP).encode() + tail
 
 
 def add_photo(card: Path, number: int, at_s: float | None = None) -> Path:
-    """Put a photograph on a card, as a copy that is finished at once."""
+    """Put a photograph on a card, as a copy that is finished at once.
+
+    Every 500 numbers another body begins, so a card of two bodies has two sets.
+    """
     path = card / "DCIM" / "100QMARK" / f"QMK_{number:04d}.JPG"
     path.parent.mkdir(parents=True, exist_ok=True)
-    path.write_bytes(photo_bytes(2.0 * number if at_s is None else at_s))
+    path.write_bytes(photo_bytes(2.0 * number if at_s is None else at_s, number // 500))
     return path
 
 

@@ -7,10 +7,13 @@ loading of libraries is saved; ``test_kill`` also kills services started as user
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import signal
 import sys
+import time
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -18,12 +21,13 @@ import sklearn.cluster  # noqa: F401
 import watchfiles  # noqa: F401
 
 import grouper.pipeline
-import grouper.write  # noqa: F401
-from grouper.settings import load_settings
+from grouper.model import Result
+from grouper.settings import Settings, load_settings
 from grouper.watch import page, service, worker
 from grouper.watch.hand import Started
 from grouper.watch.hooks import hook_from
 from grouper.watch.log import Log
+from grouper.write import replace
 
 
 class Forked:
@@ -79,8 +83,48 @@ def start_forked() -> Started:
     return Started(Forked(pid), os.fdopen(jobs_out, "wb"), os.fdopen(answers_in, "rb"), None)
 
 
+def run_with_mischief(cards: Sequence[Path], settings: Settings, **how: Any) -> Result:
+    """The pipeline, but for cards whose name asks for trouble."""
+    name = cards[0].name
+    if "crash" in name:
+        os.kill(os.getpid(), signal.SIGSEGV)
+    if "hang" in name:
+        time.sleep(600)
+    if "greedy" in name:
+        hoard = [bytearray(b"x" * (8 << 20)) for _ in range(200)]
+        time.sleep(2)
+        del hoard
+    if "bug" in name:
+        raise ZeroDivisionError("a bug")
+    if "slow" in name:
+        time.sleep(1.5)
+    if "glutton" in name:
+        for _ in range(40):
+            with open("/dev/zero", "rb", buffering=0) as stream:  # noqa: PTH123
+                stream.read(1 << 20)
+    return _run(cards, settings, **how)
+
+
+def write_new_on_a_full_disk(temporary: Path, data: bytes) -> None:
+    """Writing, with no space while a file says so."""
+    if full_while is not None and full_while.exists():
+        raise OSError(errno.ENOSPC, "No space left on device")
+    _write_new(temporary, data)
+
+
+_run = grouper.pipeline.run
+_write_new = replace._write_new
+full_while: Path | None = None
+
+
 def serve(order: dict[str, Any]) -> int:
     """Run one service as ordered."""
+    global full_while
+    if order.get("mischief"):
+        grouper.pipeline.run = run_with_mischief
+    if order.get("full_while"):
+        full_while = Path(order["full_while"])
+        replace._write_new = write_new_on_a_full_disk
     os.environ["XDG_CACHE_HOME"] = order["cache"]
     on_set, on_card = order.get("on_set"), order.get("on_card")
     options = service.Options(

@@ -12,13 +12,11 @@ import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
-
-import pytest
 
 from grouper.watch.state import open_state
 from grouper.write.replace import TEMPORARY, without_made
 from tests.watch.cards import SETTINGS, add_photo, make_card, tree
+from tests.watch.running import ROOT, Launcher
 
 KILLS = 200
 """Services killed, each at another moment of its life; about a fifth of a second each."""
@@ -27,49 +25,6 @@ SLOW_KILLS = 3
 LONGEST_S = 0.45
 """A service that finds one changed card is done after about 0.3 s on a quiet machine: kills
 fall into all of its life, and some after it."""
-
-ROOT = Path(__file__).parent.parent.parent
-
-
-class Launcher:
-    """Starts services; see ``tests.watch.launcher``."""
-
-    def __init__(self) -> None:
-        self._process = subprocess.Popen(
-            [sys.executable, "-m", "tests.watch.launcher"],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            text=True,
-            cwd=ROOT,
-            env={**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"},
-        )
-
-    def start(self, order: dict[str, Any]) -> int:
-        assert self._process.stdin is not None
-        self._process.stdin.write(json.dumps(order) + "\n")
-        self._process.stdin.flush()
-        return self._line()
-
-    def status(self) -> int:
-        return self._line()
-
-    def _line(self) -> int:
-        assert self._process.stdout is not None
-        return int(self._process.stdout.readline())
-
-    def close(self) -> None:
-        assert self._process.stdin is not None
-        assert self._process.stdout is not None
-        self._process.stdin.close()
-        self._process.wait(20)
-        self._process.stdout.close()
-
-
-@pytest.fixture
-def launcher() -> Iterator[Launcher]:
-    starter = Launcher()
-    yield starter
-    starter.close()
 
 
 def steps(inbox: Path) -> Iterator[None]:
@@ -184,7 +139,7 @@ def test_killed_at_any_moment_and_nothing_is_lost(tmp_path: Path, launcher: Laun
     for name in right:
         assert left[name].keys() == right[name].keys(), name
         assert left[name] == right[name], name
-    assert not [path for path in out.rglob(f"{TEMPORARY}*")]
+    assert not list(out.rglob(f"{TEMPORARY}*"))
     # At least once for every set that there is.
     wanted = {str(path) for path in out.rglob("set.json")}
     assert wanted <= hooks_run(told)
