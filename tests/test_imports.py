@@ -45,6 +45,15 @@ def test_the_foundation_imports_only_the_foundation(name: str) -> None:
     assert imported(PACKAGE / f"{name}.py") <= set(FOUNDATION)
 
 
+def test_the_service_leaves_reading_and_grouping_to_the_pipeline() -> None:
+    modules = sorted((PACKAGE / "watch").glob("*.py"))
+    assert modules
+    for module in modules:
+        assert not imported(module) & {"read", "sight", "group", "check", "cli"}, module
+        if module.stem != "worker":
+            assert "pipeline" not in imported(module), module
+
+
 def test_only_the_pipeline_knows_the_order_of_steps() -> None:
     for path in PACKAGE.glob("*.py"):
         if path.stem not in (*STEPS, "pipeline"):
