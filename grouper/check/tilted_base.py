@@ -1,8 +1,9 @@
 """The tripod's base leaned.
 
 What it looks for
-    The lean of the turning axis, where the level or the elevation that the body recorded with
-    each frame shows it, and the height that straightening costs.
+    The lean of the turning axis and the height that straightening costs. The level or the
+    elevation that the body recorded with each frame shows it, or an open horizon in the pictures:
+    one straight line through at least six views over 120 degrees and more.
 
 Why it matters
     On a leaning base the horizon runs as a wave through the joined picture. Straightened, it
@@ -11,7 +12,7 @@ Why it matters
 When it is wrong
     Levels in bodies are good to about half a degree to one degree, so a lean is only told from
     several frames over a good part of a turn. Comparing neighbours does not show one: where no
-    level was recorded it is simply not known.
+    level was recorded and hills, houses or a coast hide the horizon it is simply not known.
 
 What to do
     Level the base, not the camera: turn the camera by 90 degrees and check the bubble again. At
@@ -27,7 +28,6 @@ from collections.abc import Iterator
 
 from grouper import optics
 from grouper.check import words
-from grouper.check.lean import Lean, find_lean
 from grouper.contracts import Problem, SetCheck
 from grouper.model import Layout, Set
 from grouper.settings import Settings
@@ -38,11 +38,9 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
     layout = found.layout
     if layout is None:
         return
-    lean = find_lean(found) if layout.base_tilt_deg is None else None
-    known = layout.base_tilt_deg if lean is None else lean.deg
-    if known is None:
+    if layout.base_tilt_deg is None:
         return
-    tilt = abs(known)
+    tilt = abs(layout.base_tilt_deg)
     loss = _loss(layout, tilt)
     costs = loss is not None and loss >= settings.check.tilted_base_loss
     if tilt < settings.check.tilted_base_deg and not costs:
@@ -50,7 +48,7 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
     cost = "" if loss is None else f"; straightening costs up to {words.share(loss)} of the height"
     yield Problem(
         frames=(),
-        message=f"The base leaned by {words.degrees(tilt)}{_by(lean)}{cost}.",
+        message=f"The base leaned by {words.degrees(tilt)}{cost}.",
         advice=(
             "On location, level the base itself (turn by 90° and check again) and shoot the sweep "
             "again if the height matters; at the desk, straighten the horizon, then crop."
@@ -60,12 +58,6 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
             "crop_loss": None if loss is None else round(loss, 3),
         },
     )
-
-
-def _by(lean: Lean | None) -> str:
-    if lean is None:
-        return ""
-    return f" (±{words.degrees(lean.error_deg)}, from the recorded elevation of the frames)"
 
 
 def _loss(layout: Layout, tilt_deg: float) -> float | None:

@@ -5,18 +5,23 @@ from __future__ import annotations
 from collections import OrderedDict, deque
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+
+import numpy as np
 
 from grouper.contracts import Eye, Progress
 from grouper.model import Frame, Glance, PictureSource, Sighting, Solution
 from grouper.settings import Settings
 from grouper.sight.camera import CameraBelief, CameraKey, camera_of
 from grouper.sight.glance import glance as glance_at
-from grouper.sight.pair import SURE, find_match, level_match, pitches_after, sighting
+from grouper.sight.horizon import HorizonLine, find_horizons
+from grouper.sight.lean import lean_by_elevation, lean_by_horizon, may_show_horizon
+from grouper.sight.pair import SURE, find_match, find_near, level_match, pitches_after, sighting
 from grouper.sight.picture import ByteArray, Preview, contradicts, decode, preview
 from grouper.sight.plate import Plate, ShelvedPlate, prepare, shelved
 from grouper.sight.solve import solve_pointings
+from grouper.sight.sphere import rotation
 
 _TURNED = 0.9
 """Pictures that overlap more than this look the same under any focal length."""
@@ -95,6 +100,7 @@ class PictureEye:
         self._recent: deque[Plate] = deque()
         self._habits: dict[CameraKey, _Habit] = {}
         self._pitches: dict[str, float] = {}
+        self._horizons: dict[str, tuple[HorizonLine, ...]] = {}
 
     def glance(self, frames: Sequence[Frame]) -> list[Glance | None]:
         """What each picture shows on its own, in the order asked."""
@@ -116,11 +122,52 @@ class PictureEye:
             seen.append(self._compare(pair, plates, quick))
         return seen
 
+    def compare_near(
+        self, pairs: Sequence[tuple[Frame, Frame]], turns_deg: Sequence[tuple[float, float, float]]
+    ) -> list[Sighting | None]:
+        """How the camera turned, looked for only near the turn expected for each pair."""
+        seen: list[Sighting | None] = []
+        plates = self._plates_of(pairs, "comparing")
+        for pair, turn_deg, (a, b) in zip(pairs, turns_deg, plates, strict=True):
+            if a is None or b is None:
+                seen.append(None)
+                continue
+            cameras = camera_of(pair[0]), camera_of(pair[1])
+            shares = self._share_of(cameras[0]), self._share_of(cameras[1])
+            pitch = cameras[0].pitch_deg
+            if pitch is None:
+                pitch = self._pitches.get(pair[0].file, self._pitches.get(pair[1].file, 0.0))
+            turn = rotation(np.radians(np.array(turn_deg)))
+            match = find_near(a, b, shares, pitch, turn)
+            seen.append(None if match is None else sighting(match))
+        return seen
+
     def solve(
         self, frames: Sequence[Frame], sightings: Sequence[tuple[int, int, Sighting]]
     ) -> Solution | None:
         """Solve the pointings of frames from sightings between them, given by index."""
-        return solve_pointings(frames, sightings)
+        solution = solve_pointings(frames, sightings)
+        return None if solution is None else self._with_lean(frames, solution)
+
+    def _with_lean(self, frames: Sequence[Frame], solution: Solution) -> Solution:
+        """The lean of the base from recorded elevations, else from the horizon in the pictures."""
+        if solution.base_tilt_deg is not None:
+            return solution
+        lean = lean_by_elevation(solution.pointings, frames)
+        if lean is None and may_show_horizon(solution):
+            share = self._share_of(camera_of(frames[0])) * solution.focal_scale
+            lines = [self._horizons_of(frame) for frame in frames]
+            lean = lean_by_horizon(solution.pointings, share, lines)
+        if lean is None or not lean.is_known:
+            return solution
+        return replace(solution, base_tilt_deg=round(lean.deg, 2))
+
+    def _horizons_of(self, frame: Frame) -> tuple[HorizonLine, ...]:
+        if frame.file not in self._horizons:
+            shown = load_preview(self._root, frame)
+            lines = () if shown is None else find_horizons(shown.luma, shown.full_px)
+            self._horizons[frame.file] = lines
+        return self._horizons[frame.file]
 
     def _compare(
         self, pair: tuple[Frame, Frame], plates: Sequence[Plate | None], quick: bool

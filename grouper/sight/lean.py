@@ -17,9 +17,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from grouper.model import Frame, Pointing
+from grouper.model import Frame, Pointing, Solution
 from grouper.sight.horizon import HorizonLine
-from grouper.sight.sphere import DoubleArray, about_x, about_y, about_z
+from grouper.sight.sphere import DoubleArray, about_x, about_z
 
 SURE = 3.0
 """Standard errors that a lean must exceed to be more than chance."""
@@ -40,6 +40,12 @@ _HEIGHT_DEG, _SLOPE_DEG = 0.6, 1.0
 picture at 0.4 degrees to the pixel; a pixel and a half at both ends of it."""
 _FLOOR_DEG = 0.2
 """Half a pixel of a small picture: no fit of such lines is better, whatever its residuals."""
+_CHAIN_DEG = 0.2
+"""What errors of the pointings, handed on from view to view, leave in the lean. Measured on 17
+rendered horizons: 0.21 degrees root mean square in all."""
+_COMMON_DEG = 1.0
+"""Pitch and roll of all views together are known from the axis they turn about, to 0.8 degrees
+where they are known at all; a circle higher or lower than this is a skyline or a shore."""
 _MOST_DEG = 12.0
 """No one leaves a tripod leaning more. Beyond, the circle is the edge of a wall or a roof."""
 
@@ -75,6 +81,13 @@ class _Piece:
     yaw: float
     ahead: float
     right: float
+
+
+def may_show_horizon(solution: Solution) -> bool:
+    """Whether it is worth looking for the horizon: a sweep wide enough, about an axis it knows."""
+    yaws = [p.yaw_deg for p in solution.pointings if p.yaw_deg is not None]
+    is_wide = len(yaws) >= _LEAST_VIEWS and max(yaws) - min(yaws) >= LEAST_TURN_DEG
+    return is_wide and solution.camera_roll_deg is not None
 
 
 def lean_by_horizon(
@@ -165,6 +178,8 @@ def _largest_agreement(pieces: Sequence[_Piece]) -> list[_Piece]:
             guess = np.linalg.solve(design[rows], told[rows])
         except np.linalg.LinAlgError:
             continue
+        if max(abs(guess[2]), abs(guess[3])) > _COMMON_DEG:
+            continue
         off = np.abs(design @ guess - told)
         agree = np.flatnonzero(np.maximum(off[:count], off[count:]) <= 1.0)
         kept = _one_per_view(pieces, agree, off[:count] + off[count:])
@@ -174,9 +189,7 @@ def _largest_agreement(pieces: Sequence[_Piece]) -> list[_Piece]:
     return best
 
 
-def _one_per_view(
-    pieces: Sequence[_Piece], agree: NDArray[np.intp], off: DoubleArray
-) -> list[int]:
+def _one_per_view(pieces: Sequence[_Piece], agree: NDArray[np.intp], off: DoubleArray) -> list[int]:
     closest: dict[int, int] = {}
     for k in agree.tolist():
         other = closest.get(pieces[k].view)
@@ -191,16 +204,17 @@ def _fitted(pieces: Sequence[_Piece]) -> Lean:
     rest = design @ solution - told
     spread = math.sqrt(float(rest @ rest) / max(1, len(rest) - design.shape[1]))
     # In units of the tolerances; the floor is half a pixel in those.
-    error = max(_FLOOR_DEG / _HEIGHT_DEG, spread) * math.sqrt(
+    own = max(_FLOOR_DEG / _HEIGHT_DEG, spread) * math.sqrt(
         float(np.linalg.pinv(design.T @ design).diagonal()[:2].max())
     )
+    error = math.hypot(own, _CHAIN_DEG)
     return Lean(deg=float(np.hypot(solution[0], solution[1])), error_deg=error)
 
 
 def lean_by_elevation(pointings: Sequence[Pointing], frames: Sequence[Frame]) -> Lean | None:
     """The lean that recorded elevations show; ``None`` where there are too few.
 
-    Views whose pitch in the sweep is the same are one row, which has the pitch it was set to.
+    How each view was pitched on its axis is known from the sweep and taken off first.
     """
     told = [
         (pointing, frame.attitude)
@@ -212,7 +226,6 @@ def lean_by_elevation(pointings: Sequence[Pointing], frames: Sequence[Frame]) ->
     yaws = [pointing.yaw_deg or 0.0 for pointing, _ in told]
     if len(told) < _LEAST_FRAMES or max(yaws) - min(yaws) < _LEAST_LEVEL_TURN_DEG:
         return None
-    # What the sweep itself says of how each view was pitched is no lean.
     pitches = [(level.pitch_deg or 0.0) - (pointing.pitch_deg or 0.0) for pointing, level in told]
     sigma = max(_LEVEL_FLOOR_DEG, *(level.sigma_deg for _, level in told))
     return fit_wave(yaws, pitches, sigma)

@@ -1,12 +1,9 @@
 from __future__ import annotations
 
-import math
-from dataclasses import replace
-
 import pytest
 
 from grouper.check.tilted_base import CHECK
-from grouper.model import Attitude, Set
+from grouper.model import Set
 from tests.check.sets import ask, names, sweep
 
 SILENT = [
@@ -48,21 +45,3 @@ def test_speaks_on(found: Set, frames: list[str], says: str) -> None:
     assert names(problem.frames) == frames
     assert says in problem.message
     assert problem.advice.endswith(".")
-
-
-def test_recorded_elevations_speak_where_the_layout_does_not_know() -> None:
-    found = sweep(8)
-    pitches = [
-        4.0 * math.cos(math.radians(member.pointing.yaw_deg or 0)) for member in found.members
-    ]
-    levelled = replace(
-        found,
-        members=tuple(
-            replace(member, frame=replace(member.frame, attitude=Attitude(pitch_deg=pitch)))
-            for member, pitch in zip(found.members, pitches, strict=True)
-        ),
-    )
-    (problem,) = ask(CHECK, levelled)
-    assert problem.message.startswith(
-        "The base leaned by 4.0° (±0.6°, from the recorded elevation of the frames); straightening"
-    )
