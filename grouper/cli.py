@@ -422,8 +422,9 @@ def watch(
 def status(out: Path, as_json: bool) -> None:
     """Say how the service that writes into DIR fares.
 
-    Exit status: 0 all is well; 1 something is wrong: a card or a command failed, the service is
-    not running (unless the last run was one with --once) or hangs; 2 there is no such service.
+    Exit status: 0 all is well; 1 something is wrong: a card in the inbox or the last command
+    failed, the service is not running (unless the last run was one with --once), hangs, or waits
+    for space or a share; 2 no service ever wrote there.
 
     \b
     Example:

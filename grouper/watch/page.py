@@ -148,7 +148,7 @@ def _pairs(value: Any) -> list[tuple[str, str]]:
 def _facts(record: Record) -> str:
     told = record.told
     if not record.grouped_at:
-        return f"{many(record.files, 'file')} so far" if record.files else "nothing on it yet"
+        return f"{many(record.files, 'file')} so far" if record.files else ""
     parts = [_span(told.get("first"), told.get("last")), ", ".join(told.get("bodies", ()))]
     parts.append(f"{many(told.get('frames', 0), 'frame')}, {many(told.get('sets', 0), 'set')}")
     if told.get("unread"):
@@ -163,7 +163,8 @@ def _span(first: Any, last: Any) -> str:
         return "no times recorded"
     day = f"{begin.day} {begin:%B %Y}"
     if begin.date() == end.date():
-        return f"{day}, {begin:%H:%M} to {end:%H:%M}"
+        hours = sorted({f"{begin:%H:%M}", f"{end:%H:%M}"})
+        return f"{day}, {' to '.join(hours)}"
     return f"{day} to {end.day} {end:%B %Y}"
 
 

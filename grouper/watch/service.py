@@ -77,6 +77,10 @@ _LOOKING_SHARE: Final = 10.0
 _PAGE_S: Final = 1.0
 _TROUBLE_S: Final = 15.0
 """Wait before what the disk refused is tried again."""
+_MOST_DOWN_S: Final = 2 * 86_400.0
+"""The running time counts at most so much of the time in which no service ran: a wall clock that
+jumps by years, as on a machine without a battery, must not age anything."""
+_RUN_SAVED_S: Final = 3600.0
 _SLOW_LOOK_S: Final = 120.0
 """A look that takes longer is worth a word: the share does not answer."""
 _MEMORY_SHARE: Final = 0.5
@@ -338,6 +342,7 @@ class Service:
             self._log.say(
                 "info", "cleaned-up", f"{removed} half-written files of a killed run removed"
             )
+        self._resume_running_time(self._state.facts())
         self._facts = {
             "inbox": self._inbox,
             "version": grouper.__version__,
@@ -345,6 +350,19 @@ class Service:
             "began": _iso(self._wall()),
             "pid": str(os.getpid()),
         }
+
+    def _resume_running_time(self, facts: Mapping[str, str]) -> None:
+        """Take up the running time, by which outputs age: see ``_MOST_DOWN_S``."""
+        try:
+            before_s, wall = float(facts["run_s"]), float(facts["run_wall"])
+        except (KeyError, ValueError):
+            before_s, wall = 0.0, self._wall()
+        down_s = min(max(0.0, self._wall() - wall), _MOST_DOWN_S)
+        self._run_from = self._clock() - before_s - down_s
+
+    def _run_s(self) -> float:
+        """The running time in seconds."""
+        return self._clock() - self._run_from
 
     def _adopt(self) -> list[Record]:
         """With no state: cards whose outputs are there are known again by them."""
@@ -409,6 +427,7 @@ class Service:
             self._task = None
         self._tell_stages(self._clock())
         self._save_at = float("-inf")
+        self._saved_facts = {}
         self._save(self._clock())
         self._write_page(running=False)
         self._log.say("info", "ended", "ended; every card is as it was last grouped")
@@ -540,9 +559,16 @@ class Service:
 
     def _part_with(self, record: Record) -> None:
         """A card is no longer in the inbox, or never again under this name."""
-        gone_at = self._wall() if record.gone_at is None else record.gone_at
+        new = record.gone_at is None
         gone = replace(
-            record, gone_at=gone_at, stage="gone", error=None, failed=None, retry_at=None, tries=0
+            record,
+            gone_at=self._wall() if new else record.gone_at,
+            gone_run_s=self._run_s() if new else record.gone_run_s,
+            stage="gone",
+            error=None,
+            failed=None,
+            retry_at=None,
+            tries=0,
         )
         self._gone[record.id] = gone
         self._unsaved[record.id] = gone
@@ -898,6 +924,7 @@ class Service:
         if record is not None and (done.error or record.hook_error):
             said = f"{about}: {done.error}" if done.error else None
             self._keep(replace(record, hook_error=said))
+        self._facts["command_error"] = f"{name}: {about}: {done.error}" if done.error else ""
         self._log.say(
             "warning" if done.error else "info",
             "hook",
@@ -955,10 +982,10 @@ class Service:
                 if record.gone_at is None and record.grouped_at is not None:
                     self._say_emptied(record)
             elif (stage, None) != (record.stage, record.gone_at):
-                self._keep(replace(record, stage=stage, gone_at=None))
+                self._keep(replace(record, stage=stage, gone_at=None, gone_run_s=None))
 
     def _say_emptied(self, record: Record) -> None:
-        self._keep(replace(record, gone_at=self._wall(), stage="gone"))
+        self._keep(replace(record, gone_at=self._wall(), gone_run_s=self._run_s(), stage="gone"))
         self._log.say(
             "info", "emptied", f"{record.name}: is empty now; its outputs stay", card=record.name
         )
@@ -981,14 +1008,20 @@ class Service:
     _saved_facts: Mapping[str, str] = {}
 
     def _all_facts(self) -> dict[str, str]:
-        return {**self._facts, "troubles": "\n".join(self._troubles.values())}
+        return {
+            **self._facts,
+            "troubles": "\n".join(self._troubles.values()),
+            "run_s": f"{self._run_s():.0f}",
+            "run_wall": f"{self._wall():.0f}",
+        }
 
     def _facts_changed(self) -> bool:
-        """Whether anything is told anew; the time of the last sweep alone can wait."""
+        """Whether anything is told anew; times alone can wait."""
         now, before = self._all_facts(), dict(self._saved_facts)
-        now.pop("swept", None)
-        before.pop("swept", None)
-        return now != before
+        if float(now["run_s"]) - float(before.get("run_s", "-inf")) > _RUN_SAVED_S:
+            return True
+        timeless = {"swept", "run_s", "run_wall"}
+        return any(now.get(name) != before.get(name) for name in now.keys() - timeless)
 
     def _try_state(self, change: Callable[[], object]) -> bool:
         """Change the state, or say why it cannot be."""
@@ -1060,7 +1093,7 @@ class Service:
         sizes: dict[int, int] = {}
         if tidy.wants_sizes(watch):
             sizes = {one.id: size_of(self._out / one.out) for one in records if not one.cleaned}
-        for record, why in tidy.to_remove(records, sizes, watch, self._wall()):
+        for record, why in tidy.to_remove(records, sizes, watch, self._run_s()):
             if record.name in unseen and record.id not in self._gone:
                 continue  # it came back just now
             try:

@@ -36,7 +36,8 @@ _VERSIONS: Final[tuple[tuple[str, ...], ...]] = (
         " changed_at REAL NOT NULL, files INTEGER NOT NULL, size_bytes INTEGER NOT NULL,"
         " sample BLOB NOT NULL, grouped BLOB, under TEXT, grouped_at REAL, took_s REAL,"
         " digest TEXT, told TEXT, error TEXT, error_at REAL, tries INTEGER NOT NULL,"
-        " failed BLOB, retry_at REAL, gone_at REAL, hook_error TEXT, cleaned INTEGER NOT NULL)",
+        " failed BLOB, retry_at REAL, gone_at REAL, gone_run_s REAL, hook_error TEXT,"
+        " cleaned INTEGER NOT NULL)",
         "CREATE INDEX cards_by_name ON cards (name)",
         "CREATE TABLE sets (card INTEGER NOT NULL, id TEXT NOT NULL, digest TEXT NOT NULL,"
         " PRIMARY KEY (card, id)) WITHOUT ROWID",
@@ -90,6 +91,8 @@ class Record:
     failed: bytes | None = None
     retry_at: float | None = None
     gone_at: float | None = None
+    gone_run_s: float | None = None
+    """When it left by the running time that ``service`` keeps, which no wall clock can move."""
     hook_error: str | None = None
     cleaned: bool = False
     """Its outputs were removed by rule."""
@@ -109,7 +112,7 @@ class Errand:
 _COLUMNS: Final = (
     "id", "name", "out", "stage", "first_seen", "changed_at", "files", "size_bytes", "sample",
     "grouped", "under", "grouped_at", "took_s", "digest", "told", "error", "error_at", "tries",
-    "failed", "retry_at", "gone_at", "hook_error", "cleaned",
+    "failed", "retry_at", "gone_at", "gone_run_s", "hook_error", "cleaned",
 )  # fmt: skip
 
 

@@ -48,11 +48,11 @@ class Status:
                 found.insert(0, "no service is running")
         elif self.beat.age_s is not None and self.beat.age_s > STALE_S:
             found.insert(0, f"the service hangs: no heartbeat for {_time(self.beat.age_s)}")
+        if error := self.facts.get("command_error"):
+            found.append(f"the last command failed: {error}")
         for record in self.records:
             if record.error and record.gone_at is None:
                 found.append(f"{record.name}: {record.error}")
-            if record.hook_error:
-                found.append(f"{record.name}: a command failed: {record.hook_error}")
         return found
 
 

@@ -26,7 +26,7 @@ def to_remove(
     records: Sequence[Record],
     sizes: Mapping[int, int],
     settings: WatchSettings,
-    now: float,
+    run_s: float,
 ) -> list[tuple[Record, str]]:
     """The cards whose outputs are to be removed, and why, in the order of removal.
 
@@ -34,18 +34,18 @@ def to_remove(
         records: all cards.
         sizes: bytes that the outputs of each card take, by its number; only for a budget.
         settings: the rules.
-        now: seconds since 1970.
+        run_s: the running time, in seconds; see ``service``.
     """
     if all(record.gone_at is not None for record in records):
         return []
     gone = sorted(
         (record for record in records if record.gone_at is not None and not record.cleaned),
-        key=lambda record: (record.gone_at or 0.0, record.id),
+        key=lambda record: (record.gone_run_s or 0.0, record.id),
     )
     chosen: list[tuple[Record, str]] = []
     taken = sum(sizes.values())
     for record in gone:
-        days = (now - (record.gone_at or now)) / _DAY_S
+        days = (run_s - (run_s if record.gone_run_s is None else record.gone_run_s)) / _DAY_S
         if settings.keep_days and days > settings.keep_days:
             chosen.append((record, f"gone for {days:.0f} days, keep_days = {settings.keep_days}"))
         elif settings.outputs_most_mb and taken > settings.outputs_most_mb * _MB:

@@ -432,6 +432,26 @@ def test_settings_of_the_service_alone_group_nothing_again(service: Running) -> 
     assert service.said("grouped in") == 1
 
 
+def test_a_wall_clock_that_jumps_matters_to_nothing(service: Running) -> None:
+    service.settings.write_text(SETTINGS + "keep_days = 1\n")
+    make_card(service.inbox / "QMARK")
+    make_card(service.inbox / "leaves")
+    for number in range(3):
+        service.start(jumping=True)
+        make_card(service.inbox / f"OSTREL-{number}")
+        service.wait_done("QMARK", f"OSTREL-{number}")
+        if number == 0:
+            service.wait_done("leaves")
+            shutil.rmtree(service.inbox / "leaves")
+            service.wait_said("leaves: left the inbox")
+        add_photo(service.inbox / "QMARK", 10 + number)
+        wait_until(lambda n=number: service.card("QMARK")["card"]["frames"] == 4 + n)
+        service.wait_done("QMARK")
+        assert service.stop() == 0
+    assert (service.out / "leaves" / "card.json").exists()
+    assert not service.said("removed (gone")
+
+
 # ---- the state
 
 
@@ -588,4 +608,4 @@ def _age(out: Path, days: float) -> None:
     from contextlib import closing
 
     with closing(sqlite3.connect(out / FILE_NAME)) as base, base:
-        base.execute("UPDATE cards SET gone_at = gone_at - ?", (days * 86_400,))
+        base.execute("UPDATE cards SET gone_run_s = gone_run_s - ?", (days * 86_400,))

@@ -68,14 +68,18 @@ def test_after_single_runs_nobody_expects_one(tmp_path: Path, state: State) -> N
 
 
 @pytest.mark.parametrize(
-    ("changes", "words"),
+    ("changes", "facts", "words"),
     [
-        ({"stage": "failed", "error": "a bug"}, "QMARK: a bug"),
-        ({"stage": "done", "hook_error": "s1: ended with status 3"}, "a command failed: s1"),
+        ({"stage": "failed", "error": "a bug"}, {}, "QMARK: a bug"),
+        ({}, {"command_error": "QMARK: s1: ended with 3"}, "the last command failed: QMARK: s1"),
     ],
 )
-def test_what_is_wrong(tmp_path: Path, state: State, changes: dict[str, Any], words: str) -> None:
+def test_what_is_wrong(
+    tmp_path: Path, state: State, changes: dict[str, Any], facts: dict[str, str], words: str
+) -> None:
     put(state, "QMARK", **changes)
+    with state.writing():
+        state.put_facts(facts)
     lock = Lock(tmp_path)
     code, text = ask(tmp_path)
     assert code == 1

@@ -14,8 +14,9 @@ MB = 1 << 20
 
 
 def card(number: int, gone_days: float | None, *, cleaned: bool = False) -> Record:
-    gone_at = None if gone_days is None else NOW - gone_days * DAY
-    return Record(id=number, name=f"c{number}", out=f"c{number}", gone_at=gone_at, cleaned=cleaned)
+    left = None if gone_days is None else NOW - gone_days * DAY
+    name = f"c{number}"
+    return Record(id=number, name=name, out=name, gone_at=left, gone_run_s=left, cleaned=cleaned)
 
 
 HERE, NEW, OLD, OLDER = card(1, None), card(2, 3), card(3, 40), card(4, 50)
@@ -36,7 +37,7 @@ SIZES = {1: 60 * MB, 2: 30 * MB, 3: 30 * MB, 4: 30 * MB}
         pytest.param(
             [HERE, NEW, OLDER], {"keep_days": 30, "outputs_most_mb": 80}, [4, 2], id="both rules"
         ),
-        pytest.param([HERE, card(2, -5)], {"keep_days": 1}, [], id="a clock that was set back"),
+        pytest.param([HERE, card(2, -5)], {"keep_days": 1}, [], id="left just now"),
     ],
 )
 def test_what_is_removed(cards: list[Record], rules: dict[str, int], removed: list[int]) -> None:
