@@ -59,6 +59,16 @@ class Eye(Protocol):
         """
         ...
 
+    def compare_near(
+        self, pairs: Sequence[tuple[Frame, Frame]], turns_deg: Sequence[tuple[float, float, float]]
+    ) -> list[Sighting | None]:
+        """How the camera turned, looked for only near the turn expected for each pair.
+
+        Finds what ``compare`` could not tell from chance. ``turns_deg`` are rotation vectors
+        as in ``Sighting.turn_deg``.
+        """
+        ...
+
     def solve(
         self, frames: Sequence[Frame], sightings: Sequence[tuple[int, int, Sighting]]
     ) -> Solution | None:

@@ -22,6 +22,7 @@ from grouper.sight.picture import ByteArray, Preview, contradicts, decode, previ
 from grouper.sight.plate import Plate, ShelvedPlate, prepare, shelved
 from grouper.sight.solve import solve_pointings
 from grouper.sight.sphere import rotation
+from grouper.sight.verdict import expected_certainty
 
 _TURNED = 0.9
 """Pictures that overlap more than this look the same under any focal length."""
@@ -29,6 +30,8 @@ _FINER = (1.0, 0.8, 1.25)
 """A second look round the likeliest of the focal lengths, which lie further apart."""
 _RECENT = 12
 """Pictures whose spectra are kept: neighbours are compared one after the other."""
+_PLAIN_SURE = 0.95
+"""Certainty from which plain pictures are said to overlap: two skies of one make are alike."""
 _LEARN_PAIRS = 12
 """Pairs of one camera from which an unknown focal length is learned: enough that one bad
 pair does not decide."""
@@ -45,6 +48,13 @@ class BlindEye:
         self, pairs: Sequence[tuple[Frame, Frame]], *, quick: bool = False
     ) -> list[Sighting | None]:
         """Not known, for every pair."""
+        return [None] * len(pairs)
+
+    def compare_near(
+        self, pairs: Sequence[tuple[Frame, Frame]], turns_deg: Sequence[tuple[float, float, float]]
+    ) -> list[Sighting | None]:
+        """Not known, for every pair."""
+        del turns_deg
         return [None] * len(pairs)
 
     def solve(
@@ -139,7 +149,12 @@ class PictureEye:
                 pitch = self._pitches.get(pair[0].file, self._pitches.get(pair[1].file, 0.0))
             turn = rotation(np.radians(np.array(turn_deg)))
             match = find_near(a, b, shares, pitch, turn)
-            seen.append(None if match is None else sighting(match))
+            if match is None:
+                seen.append(None)
+                continue
+            chance = expected_certainty(match.certainty)
+            known = a.is_telling and b.is_telling or chance > _PLAIN_SURE
+            seen.append(sighting(replace(match, certainty=chance)) if known else None)
         return seen
 
     def solve(
@@ -187,7 +202,8 @@ class PictureEye:
             habit.pitch_deg = pitches[1]
             for frame, pitch in zip(pair, pitches, strict=True):
                 self._pitches[frame.file] = pitch
-        if not (a.is_telling and b.is_telling) and (match is None or match.certainty < SURE):
+        sure = match is not None and match.certainty >= _PLAIN_SURE
+        if not (a.is_telling and b.is_telling) and not sure:
             return None
         return sighting(match)
 

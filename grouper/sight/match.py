@@ -7,6 +7,7 @@ from products of their spectra. Pure; float32 throughout; leading axes are batch
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -125,6 +126,23 @@ def both_ways(ncc: FloatArray) -> FloatArray:
     """
     right, down = np.maximum(ncc[..., 0, :, :], 0.0), np.maximum(ncc[..., 1, :, :], 0.0)
     return np.asarray(2.0 * right * down / np.maximum(right + down, np.float32(1e-6)))
+
+
+def near(grid: FloatArray, places: Sequence[tuple[int, int]], reach: int) -> FloatArray:
+    """A batch of grids over shifts, 0 beyond ``reach`` cells from a place in each.
+
+    Args:
+        grid: of shape (layers, h, w).
+        places: rows and columns, which may be negative, of each layer.
+        reach: how many cells on every side are kept.
+    """
+    kept = np.zeros_like(grid)
+    rows, columns = grid.shape[1:]
+    for layer, (i, j) in enumerate(places):
+        around = np.arange(-min(reach, min(rows, columns) // 2 - 1), reach + 1)
+        at = np.ix_((i + around) % rows, (j + around) % columns)
+        kept[layer][at] = grid[layer][at]
+    return kept
 
 
 def peaks(

@@ -98,6 +98,38 @@ def find_match(
     return best if best is None else _polished(a, b, focal_shares, best)
 
 
+def find_near(
+    a: Plate,
+    b: Plate,
+    focal_shares: tuple[float, float],
+    pitch_deg: float,
+    expected: DoubleArray,
+) -> Match | None:
+    """The best match near the turn that the rest of a sweep lets expect.
+
+    Args:
+        a: the first picture.
+        b: the second picture.
+        focal_shares: focal lengths in long sides of the full picture.
+        pitch_deg: how far up the first camera looked.
+        expected: rotation from the first camera to the second, of shape (3, 3).
+    """
+    first = _view(pitch_deg)
+    views = (first, View(first.pitch_deg, across=not first.across))
+    found = candidates(
+        a,
+        b,
+        focal_shares,
+        views,
+        SEARCH,
+        least_overlap=LEAST_OVERLAP,
+        count=_CANDIDATES,
+        expected=expected,
+    )
+    best = best_match(a, b, focal_shares, found)
+    return best if best is None else _polished(a, b, focal_shares, best)
+
+
 def _other_views(
     a: Plate,
     b: Plate,

@@ -23,6 +23,7 @@ from grouper.sight.match import (
     mask_spectrum,
     masked_ncc,
     masked_spectra,
+    near,
     padded_shape,
     peaks,
 )
@@ -40,6 +41,9 @@ Views = tuple[View, ...]
 
 _FOCAL_STEPS = 64
 """Focal lengths tried in the search per octave."""
+_REACH = 0.2
+"""How far from the expected turn is searched, in long sides: a hand steps unevenly by a fifth
+of a frame (rendered handheld sweeps: 95 % within), a head by much less."""
 _RADIUS = 3
 """Cells round a peak that belong to it: the band-pass correlates over about this far."""
 FLAT_DEG = 15.0
@@ -81,6 +85,17 @@ class _Bench:
     cells: FloatArray
     least_cells: FloatArray
 
+    def shift(self, layer: int, down: int, right: int) -> tuple[float, float]:
+        """The angles that a shift by whole cells stands for, in radians."""
+        a, b = self.maps_a[layer].first, self.maps_b[layer].first
+        return (down + a[0] - b[0]) * self.step, (right + a[1] - b[1]) * self.step
+
+    def place(self, layer: int, shift_rad: tuple[float, float]) -> tuple[int, int]:
+        """The cell of a shift by angles: the reverse of ``shift``."""
+        a, b = self.maps_a[layer].first, self.maps_b[layer].first
+        down, right = (round(angle / self.step) for angle in shift_rad)
+        return down - a[0] + b[0], right - a[1] + b[1]
+
 
 def candidates(
     a: Plate,
@@ -91,6 +106,7 @@ def candidates(
     *,
     least_overlap: float,
     count: int,
+    expected: DoubleArray | None = None,
 ) -> list[Candidate]:
     """The best shifts under each of the views, the one that stands out most first.
 
@@ -102,6 +118,7 @@ def candidates(
         level: which scale to search on.
         least_overlap: smallest common area looked at, as a share of the smaller picture.
         count: most candidates of a view.
+        expected: look only round this turn, of shape (3, 3).
     """
     cameras = (
         _about(a.pinhole(level, focal_shares[0])),
@@ -113,17 +130,18 @@ def candidates(
     masks = bench.masks[0][:, None], bench.masks[1][:, None]
     cells = bench.cells[:, None]
     ncc = masked_ncc(spectra_a, spectra_b, masks, cells, bench.shape, zero_mean=True)
+    agreed = both_ways(ncc)
+    if expected is not None:
+        places = [bench.place(layer, view.shift(expected)) for layer, view in enumerate(views)]
+        agreed = near(agreed, places, round(_REACH * max(a.level(level).band.shape)))
     found = []
     for layer, best in enumerate(
-        peaks(both_ways(ncc), bench.cells, bench.least_cells, count + 1, _RADIUS)
+        peaks(agreed, bench.cells, bench.least_cells, count + 1, _RADIUS)
     ):
-        first_a, first_b = bench.maps_a[layer].first, bench.maps_b[layer].first
         for place, peak in enumerate(best[:count]):
             rival = best[0] if place else best[1] if len(best) > 1 else None
             margin = 2.0 if rival is None else peak.score / rival.score
-            down = (peak.down + first_a[0] - first_b[0]) * bench.step
-            right = (peak.right + first_a[1] - first_b[1]) * bench.step
-            turn = views[layer].turn(down, right)
+            turn = views[layer].turn(*bench.shift(layer, peak.down, peak.right))
             found.append(Candidate(peak.score, margin, turn, views[layer]))
     return sorted(found, key=lambda one: -one.standing)
 

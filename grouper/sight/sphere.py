@@ -152,6 +152,13 @@ class View:
         return np.asarray(held.T @ about_y(right_rad) @ about_x(pitch - down_rad))
 
 
+    def shift(self, turn: DoubleArray) -> tuple[float, float]:
+        """The angles (down, right) that ``turn`` was made of, whatever its roll."""
+        pitch = math.radians(self.pitch_deg)
+        down, right = _angles(about_x(pitch) @ turn[:, 2], self.across)
+        return float(down) + pitch, float(right)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class SphereMap:
     """Where each cell of a grid of equal angles on the sphere lies in a picture.

@@ -54,6 +54,11 @@ class KnowingEye:
         self.asked.extend((a.file, b.file) for a, b in pairs)
         return [self._see(self.shots[a.file], self.shots[b.file]) for a, b in pairs]
 
+    def compare_near(
+        self, pairs: Sequence[tuple[Frame, Frame]], turns_deg: Sequence[tuple[float, float, float]]
+    ) -> list[Sighting | None]:
+        return self.compare(pairs)
+
     def _see(self, a: Shot, b: Shot) -> Sighting | None:
         if min(a.glance.spread, b.glance.spread) <= BLACK.spread:  # nothing to match
             return None
@@ -103,6 +108,11 @@ class UnknowingEye:
 
     def compare(
         self, pairs: Sequence[tuple[Frame, Frame]], *, quick: bool = False
+    ) -> list[Sighting | None]:
+        return [None] * len(pairs)
+
+    def compare_near(
+        self, pairs: Sequence[tuple[Frame, Frame]], turns_deg: Sequence[tuple[float, float, float]]
     ) -> list[Sighting | None]:
         return [None] * len(pairs)
 
