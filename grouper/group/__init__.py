@@ -14,6 +14,7 @@ from grouper.group import bracket, burst, focus_stack, interval, panorama
 from grouper.group.apart import attach_previews, find_dividers, split_previews
 from grouper.group.build import build_sets, with_poles
 from grouper.group.choose import Proposal, Rule, choose
+from grouper.group.clocks import with_offsets
 from grouper.group.evidence import Evidence, weigh
 from grouper.group.looking import look_at_neighbours
 from grouper.group.names import by_start, set_id
@@ -75,7 +76,7 @@ def group_frames(
             progress("grouping", done, len(ordinary))
     named = _named(sets)
     return Grouping(
-        bodies=tuple(_body(strand) for strand in strands),
+        bodies=with_offsets([_body(strand) for strand in strands], strands, named, eye),
         sets=named,
         singles=tuple(sorted(singles, key=lambda frame: frame.file)),
         dividers=tuple(sorted(dividers, key=lambda frame: frame.file)),

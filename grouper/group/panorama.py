@@ -159,7 +159,8 @@ class _Stretch:
         tie = evidence.tie(link + 1, self._start) if self._stops.gap[link] else None
         if tie is not None:
             weight += TIED_TWICE if evidence.ties(link + 1, self._start) > 1 else TIED_ONCE
-            if is_still(tie) and evidence.exposed[link]:
+            again = is_still(tie) and evidence.exposed[link]
+            if again and not evidence.pairs.changed["aperture"][link]:
                 weight -= float(evidence.exposure[link])  # the sweep again at another exposure
         return weight
 

@@ -17,7 +17,7 @@ from grouper.sight.camera import CameraBelief, CameraKey, camera_of
 from grouper.sight.glance import glance as glance_at
 from grouper.sight.horizon import HorizonLine, find_horizons
 from grouper.sight.lean import lean_by_elevation, lean_by_horizon, may_show_horizon
-from grouper.sight.pair import SURE, find_match, find_near, level_match, pitches_after, sighting
+from grouper.sight.pair import SURE, Match, find_match, find_near, level_match, pitches_after, sighting
 from grouper.sight.picture import ByteArray, Preview, contradicts, decode, preview
 from grouper.sight.plate import Plate, ShelvedPlate, prepare, shelved
 from grouper.sight.solve import solve_pointings
@@ -202,8 +202,9 @@ class PictureEye:
             habit.pitch_deg = pitches[1]
             for frame, pitch in zip(pair, pitches, strict=True):
                 self._pitches[frame.file] = pitch
-        sure = match is not None and match.certainty >= _PLAIN_SURE
-        if not (a.is_telling and b.is_telling) and not sure:
+        if not (a.is_telling and b.is_telling) and not _is_sure_of_plain(match):
+            return None
+        if not (a.is_telling or b.is_telling) and _is_unmoved(match):
             return None
         return sighting(match)
 
@@ -300,6 +301,15 @@ class PictureEye:
         while len(self._shelf) > self._settings.shelved:
             self._shelf.popitem(last=False)
         return looked
+
+
+def _is_sure_of_plain(match: Match | None) -> bool:
+    return match is not None and match.certainty >= _PLAIN_SURE
+
+
+def _is_unmoved(match: Match | None) -> bool:
+    """Whether two pictures lie on one another: so do any two skies, by their even shading."""
+    return match is not None and match.evidence.fit.overlap > _TURNED
 
 
 def _look(root: Path, frame: Frame) -> _Looked | None:
