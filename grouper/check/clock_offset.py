@@ -1,14 +1,15 @@
 """Two bodies' clocks disagree.
 
 What it looks for
-    The difference between the clocks of the bodies on the card, where frames of both show it,
-    beyond rounding.
+    The difference between the clocks of the bodies on the card, where frames of both show it:
+    the same things seen by both at several places, hours apart, with one difference of the times.
 
 Why it matters
     Sorted by time, the frames of two bodies end up interleaved wrongly.
 
 When it is wrong
-    The offset rests on what both bodies saw or recorded; with little in common it is rough.
+    What both saw tells minutes, not seconds. Two photographers of whom one followed the other
+    all day long, always as late, look the same. Where they met at one place only, nothing is said.
 
 What to do
     Shift the times of one body by the difference at the desk. Photograph one running clock with
@@ -47,7 +48,7 @@ def find(scan: Scan, grouping: Grouping, settings: Settings) -> Iterator[Problem
         yield Problem(
             frames=(),
             message=(
-                f"The clock of {_called(body)} is {words.duration(offset)} {way} that of "
+                f"The clock of {_called(body)} is about {words.duration(offset)} {way} that of "
                 f"{_called(first)}{explain_offset(offset)}."
             ),
             advice=_ADVICE,

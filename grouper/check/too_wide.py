@@ -63,14 +63,14 @@ def _beyond_gaps_deg(found: Set, settings: Settings) -> float:
 
     The span of the layout leaves them out, for nothing says how wide the gap is.
     """
-    views = [view for row in find_rows(found) if len(row) > 1 for view in row]
-    lost = sum(view.yaw_deg is None for view in views)
-    if found.layout is None or found.layout.closed or not lost:
+    rows = find_rows(found)
+    lost = sum(view.yaw_deg is None for row in rows for view in row)
+    # A row that nothing ties to another lies above or below it.
+    if found.layout is None or found.layout.closed or not lost or len(rows) > 1:
         return 0.0
     pairs = judge_neighbours(found, settings.check)
     steps = [pair.step_deg for pair in pairs if pair.axis == "yaw" and pair.step_deg]
-    rows = max(1, len({view.row for view in views}))
-    return lost / rows * median(steps) if steps else 0.0
+    return lost * median(steps) if steps else 0.0
 
 
 CHECK = SetCheck(code="too-wide", severity="note", kinds=("panorama",), find=find)

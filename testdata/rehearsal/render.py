@@ -169,8 +169,12 @@ def _best_frames(
 
 
 def _odd_files(truth: TruthSet) -> set[str]:
+    """Frames whose exposure is told as odd already; all of them where it wanders."""
     codes = ("mixed-aperture", "mixed-iso", "mixed-shutter")
-    return {file for item in truth.findings if item.code in codes for file in item.frames}
+    odd = [item for item in truth.findings if item.code in codes]
+    if any(not item.frames for item in odd):
+        return {place.file for place in truth.places}
+    return {file for item in odd for file in item.frames}
 
 
 def usual_jobs() -> int:

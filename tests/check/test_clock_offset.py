@@ -33,8 +33,11 @@ def test_stays_silent_on_an_empty_card() -> None:
 @pytest.mark.parametrize(
     ("offset_s", "says"),
     [
-        (192.0, "The clock of Ostrel M2 is 3 min 12 s behind that of Quillmark Q5 (5005001)."),
-        (-9.5, "The clock of Ostrel M2 is 9.5 s ahead of that of Quillmark Q5 (5005001)."),
+        (
+            192.0,
+            "The clock of Ostrel M2 is about 3 min 12 s behind that of Quillmark Q5 (5005001).",
+        ),
+        (-9.5, "The clock of Ostrel M2 is about 9.5 s ahead of that of Quillmark Q5 (5005001)."),
         (3612.0, "1 h behind that of Quillmark Q5 (5005001), as with summer time"),
         (-7200.0, "2 h ahead of that of Quillmark Q5 (5005001), as with another time zone."),
     ],

@@ -80,6 +80,7 @@ WANTED = [
     "phone-preview",
     "raw-companions",
     "two-bodies",
+    "two-bodies-all-day",
     "clock-set-back",
     "over-midnight",
     "summer-time",
