@@ -379,6 +379,8 @@ def watch(
     """Watch INBOX: each folder directly in it is a card, grouped once its files were still for a
     while, and again when it changes. DIR/index.html shows all cards.
 
+    Folders with hidden names are left alone, and no link is followed.
+
     Runs until SIGTERM or Ctrl-C; SIGHUP reads the settings again. With --once, cards that are
     still are grouped and the command leaves with 0; with 1 when a card failed or was left
     because its files still changed. Photographs are only read, and nothing is written to INBOX.

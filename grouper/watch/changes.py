@@ -11,6 +11,7 @@ import threading
 from collections.abc import Callable, Iterable
 from typing import Final
 
+from grouper.watch.look import Folder
 from grouper.watch.mail import Deaf, Mail, Touched
 
 MOST_FOLDERS: Final = 8000
@@ -30,21 +31,16 @@ class Changes:
     def __init__(self, inbox: str, post: Callable[[Mail], None]) -> None:
         self._inbox = inbox
         self._post = post
-        self._folders: frozenset[str] = frozenset()
+        self._folders: frozenset[Folder] = frozenset()
         self._stop: threading.Event | None = None
         self._deaf = False
 
-    @property
-    def folders(self) -> frozenset[str]:
-        """The folders that are watched."""
-        return self._folders
-
-    def watch(self, folders: Iterable[str]) -> bool:
-        """Watch these folders and the inbox; whether anything is watched that was not.
+    def watch(self, folders: Iterable[Folder]) -> bool:
+        """Watch these folders, the inbox among them; whether any was not watched before.
 
         What happens in a new folder at first may go untold: look at its card once more.
         """
-        wanted = sorted({self._inbox, *folders}, key=lambda path: (path.count("/"), path))
+        wanted = sorted(set(folders), key=lambda one: (one.path.count("/"), one))
         chosen = frozenset(wanted[:MOST_FOLDERS])
         if self._deaf or (chosen == self._folders and self._stop is not None):
             return False
@@ -62,7 +58,7 @@ class Changes:
             self._stop.set()
             self._stop = None
 
-    def _run(self, folders: frozenset[str], stop: threading.Event) -> None:
+    def _run(self, folders: frozenset[Folder], stop: threading.Event) -> None:
         try:
             for _ in range(_TRIES):
                 try:
@@ -74,10 +70,11 @@ class Changes:
                 self._deaf = True
                 self._post(Deaf(str(error) or repr(error)))
 
-    def _listen(self, folders: frozenset[str], stop: threading.Event) -> None:
+    def _listen(self, folders: frozenset[Folder], stop: threading.Event) -> None:
         from watchfiles import watch  # late: only the service needs it
 
-        there = [path for path in folders if _is_text(path) and os.path.isdir(path)]  # noqa: PTH112
+        paths = sorted(folder.path for folder in folders)
+        there = [path for path in paths if _is_text(path) and os.path.isdir(path)]  # noqa: PTH112
         for changes in watch(
             *there,
             watch_filter=None,

@@ -6,7 +6,6 @@ runs on since it was started (``CLOCK_MONOTONIC``): a wall clock that jumps does
 
 from __future__ import annotations
 
-import fcntl
 import json
 import os
 import socket
@@ -17,9 +16,18 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
-from grouper.errors import CannotWrite
+from grouper.errors import CannotWrite, GrouperError
+
+try:
+    import fcntl
+except ImportError as error:  # no POSIX system
+    raise GrouperError(
+        "the service needs a system with POSIX file locks; use grouper group here"
+    ) from error
 
 FILE_NAME: Final = ".grouper-watch.lock"
+BEAT_S: Final = 60.0
+"""Seconds between heartbeats: each writes a block, which a disk that may sleep would feel."""
 _BYTES: Final = 512
 """Written in one go into one page, so that a reader sees the old or the new."""
 _BOOT: Final = Path("/proc/sys/kernel/random/boot_id")

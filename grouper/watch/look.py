@@ -26,6 +26,14 @@ _MOST_FOLDERS_KEPT: Final = 2000
 Trouble = Literal["", "gone", "link", "closed", "too-many", "stopped"]
 
 
+class Folder(NamedTuple):
+    """A folder to hear events from; another one under the same path has another number."""
+
+    path: str
+    number: tuple[int, int]
+    """Of its disk and on it."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Look:
     """One look at a card.
@@ -41,7 +49,7 @@ class Look:
     size_bytes: int = 0
     sample: bytes = b""
     """Hashes of up to ``SAMPLE`` files (path and size), the smallest ones, in order."""
-    folders: tuple[str, ...] = ()
+    folders: tuple[Folder, ...] = ()
     """Absolute paths, the card's own first."""
     trouble: Trouble = ""
     detail: str = ""
@@ -54,6 +62,7 @@ class Listing(NamedTuple):
     """Names of folders, sorted; bytes that are no UTF-8 as lone surrogates (PEP 383)."""
     strays: tuple[str, ...]
     """Names of what is no card: files, links, devices. Hidden names are left out."""
+    folder: Folder | None = None
     error: str = ""
 
 
@@ -67,9 +76,15 @@ def list_inbox(inbox: str) -> Listing:
                 if is_passed_over(entry.name):
                     continue
                 (cards if _is_folder(entry) else strays).append(entry.name)
+        folder = _folder(inbox)
     except OSError as error:
-        return Listing((), (), error.strerror or str(error))
-    return Listing(tuple(sorted(cards)), tuple(sorted(strays)))
+        return Listing((), (), error=error.strerror or str(error))
+    return Listing(tuple(sorted(cards)), tuple(sorted(strays)), folder)
+
+
+def _folder(path: str) -> Folder:
+    facts = os.lstat(path)
+    return Folder(path, (facts.st_dev, facts.st_ino))
 
 
 def is_passed_over(name: str) -> bool:
@@ -117,7 +132,7 @@ class _Walk:
         self._touched = blake2b(digest_size=16)
         self._sample: list[int] = []
         """The smallest hashes, negated: a heap whose first is the largest of them."""
-        self._folders: list[str] = []
+        self._folders: list[Folder] = []
         self._closed = ""
         self.entries = 0
         self._files = 0
@@ -137,10 +152,10 @@ class _Walk:
 
     def _listing(self, folder: str) -> dict[str, os.DirEntry[str]]:
         place = f"{self._card}/{folder}" if folder else self._card
-        if len(self._folders) < _MOST_FOLDERS_KEPT:
-            self._folders.append(place)
         found: dict[str, os.DirEntry[str]] = {}
         try:
+            if len(self._folders) < _MOST_FOLDERS_KEPT:
+                self._folders.append(_folder(place))
             with os.scandir(place) as entries:
                 for entry in entries:
                     found[entry.name] = entry

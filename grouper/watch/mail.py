@@ -77,7 +77,7 @@ class HookDone:
 class Signal:
     """The process was asked for something from outside."""
 
-    what: Literal["stop", "reload"]
+    what: Literal["stop", "interrupt", "reload"]
 
 
 Mail = Listed | Looked | Touched | Deaf | Answer | Ended | Said | HookDone | Signal

@@ -14,7 +14,7 @@ def tell_manager(*words: str) -> bool:
     if address[0] == "@":  # an abstract socket of Linux (unix(7))
         address = "\0" + address[1:]
     try:
-        with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC) as speaker:
+        with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as speaker:
             speaker.connect(address)
             speaker.sendall("\n".join(words).encode())
     except OSError:

@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 FILE_NAME: Final = "index.html"
 REFRESH_S: Final = 15
 """While something is under way the page renews itself so often."""
+OPEN_WHOLE: Final = 60
+"""So many whole cards are shown at once, the newest; older ones are folded away."""
 MOST_GONE: Final = 200
 """Cards that left the inbox and are listed; the latest."""
 
@@ -93,7 +95,8 @@ def page(
         strays=[strays[:20], len(strays)],
         todo=[entry for entry in entries if entry.sign == "reshoot"],
         look=[entry for entry in entries if entry.sign == "look"],
-        whole=[entry for entry in entries if entry.sign == "whole"],
+        whole=[entry for entry in entries if entry.sign == "whole"][:OPEN_WHOLE],
+        more_whole=[entry for entry in entries if entry.sign == "whole"][OPEN_WHOLE:],
         under_way=[entry for entry in entries if entry.sign == "note"],
         gone=[
             (_entry(record), _moment(record.gone_at or 0.0))

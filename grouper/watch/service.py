@@ -38,9 +38,9 @@ from grouper.watch.files import (
 from grouper.watch.hand import Hand, Started, describe_end, start_worker
 from grouper.watch.hooks import Hook, Runner
 from grouper.watch.jobs import Job, Outcome, digest_of, outcome_from
-from grouper.watch.lock import Lock
+from grouper.watch.lock import BEAT_S, Lock
 from grouper.watch.log import Log
-from grouper.watch.look import Listing, Look, share_files
+from grouper.watch.look import Folder, Listing, Look, share_files
 from grouper.watch.looker import Looker, ThreadedLooker
 from grouper.watch.mail import (
     Answer,
@@ -69,8 +69,6 @@ from grouper.watch.worker import (
 
 IDLE_S: Final = 300.0
 """The child is let go when nothing was to be done for so long: it holds some 150 MB."""
-BEAT_S: Final = 60.0
-"""Seconds between heartbeats: each writes a block, which a disk that may sleep would feel."""
 _MB: Final = 1 << 20
 _LOOKING_SHARE: Final = 10.0
 """A full look over the inbox may take a tenth of the time."""
@@ -88,6 +86,8 @@ _MEMORY_SHARE: Final = 0.5
 
 ONE_LEFT: Final = 1
 """Status of ``--once`` when a card failed or was left."""
+INTERRUPTED: Final = 130
+"""Status after Ctrl-C, as of all commands."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -152,7 +152,11 @@ class Service:
         self._troubles: dict[str, str] = {}
         self._facts: dict[str, str] = {}
         self._strays: tuple[str, ...] = ()
+        self._folder: Folder | None = None
+        """The inbox itself."""
         self._ending = False
+        self._status = 0
+        self._deaf = False
         self._sweep_at = float("-inf")
         self._sweep_begun: float | None = None
         self._list_at = float("inf")
@@ -235,7 +239,7 @@ class Service:
                 self._beat_at = now + BEAT_S
             self._step(now)
             if self._ending:
-                return 0
+                return self._status
             if self._options.once and self._is_done(self._clock()):
                 return self._once_status()
             self._take_mail(self._wait_s(self._clock()))
@@ -271,6 +275,10 @@ class Service:
                 self._take_hook(mail)
             case Signal("stop"):
                 self._ending = True
+                self._status = ONE_LEFT if self._options.once else 0
+            case Signal("interrupt"):
+                self._ending = True
+                self._status = INTERRUPTED
             case Signal("reload"):
                 self._reload(now)
 
@@ -402,7 +410,7 @@ class Service:
         if threading.current_thread() is not threading.main_thread():
             yield
             return
-        wanted = {signal.SIGTERM: "stop", signal.SIGINT: "stop", signal.SIGHUP: "reload"}
+        wanted = {signal.SIGTERM: "stop", signal.SIGINT: "interrupt", signal.SIGHUP: "reload"}
         before = {}
         for number, what in wanted.items():
             mail = Signal(what)  # type: ignore[arg-type]
@@ -455,14 +463,16 @@ class Service:
     def _choose_ears(self) -> None:
         """Listen for events, or poll where none come."""
         kind = silent_type_of(self._inbox)
-        self._polls = self._options.poll or kind is not None
+        self._polls = self._deaf or self._options.poll or kind is not None
+        if self._deaf:
+            return
         reason = "asked for" if self._options.poll else f"a {kind} file system sends no events"
         self._facts["ears"] = f"polling: {reason}" if self._polls else "events"
         if self._options.once:
             self._facts["ears"] = "once"
 
     def _go_deaf(self, reason: str) -> None:
-        self._polls = True
+        self._deaf = self._polls = True
         self._facts["ears"] = f"polling: {reason}"
         self._sweep_at = self._clock()
         self._log.say("warning", "deaf", f"no events any more ({reason}); polling from now on")
@@ -477,7 +487,8 @@ class Service:
             self._list_at = float("inf")
         if self._folders_changed and not self._polls and not self._options.once:
             self._folders_changed = False
-            folders = [
+            folders = [self._folder] if self._folder is not None else []
+            folders += [
                 folder
                 for place in self._desk.places.values()
                 if place.look is not None
@@ -502,6 +513,10 @@ class Service:
             self._end_sweep(now)
             return
         self._trouble("inbox", "")
+        if listing.folder != self._folder:
+            if self._folder is not None:
+                self._choose_ears()  # another disk may be mounted there
+            self._folder, self._folders_changed = listing.folder, True
         for stray in set(listing.strays) - set(self._strays):
             self._log.say(
                 "warning",
@@ -597,14 +612,11 @@ class Service:
             self._keep(replace(record, files=size[0], size_bytes=size[1], changed_at=self._wall()))
 
     def _new_record(self, name: str) -> Record | None:
-        taken = {
-            record.out.casefold() for record in (*self._records.values(), *self._gone.values())
-        }
-
-        def is_taken(out: str) -> bool:
-            return out in taken or out == PAGE or os.path.lexists(self._out / out)
-
-        out = out_name(name, is_taken)
+        known = (*self._records.values(), *self._gone.values())
+        taken = {PAGE, *(record.out.casefold() for record in known)}
+        with suppress(OSError):
+            taken |= {there.casefold() for there in os.listdir(self._out)}  # noqa: PTH208
+        out = out_name(name, taken.__contains__)
         record: Record | None = None
 
         def add() -> None:

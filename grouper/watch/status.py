@@ -12,8 +12,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from grouper.errors import GrouperError
-from grouper.watch.lock import Beat, read_lock
-from grouper.watch.service import BEAT_S
+from grouper.watch.lock import BEAT_S, Beat, read_lock
 from grouper.watch.state import Record, StateTrouble, read_state
 from grouper.write.clean import shown
 from grouper.write.text import Style, many

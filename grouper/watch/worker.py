@@ -302,6 +302,8 @@ def memory_mb() -> float:
     resident_kb = _figure("/proc/self/status", "VmRSS:")
     if resident_kb is None:
         resident_kb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+        if sys.platform == "darwin":  # there it is told in bytes (getrusage(2))
+            resident_kb //= 1024
     return resident_kb / 1024
 
 

@@ -174,6 +174,31 @@ def test_a_card_that_is_emptied_keeps_its_outputs(service: Running) -> None:
     assert tree(out).keys() == before.keys()
 
 
+def test_events_come_from_folders_that_took_the_place_of_others(service: Running) -> None:
+    """What is watched is the folder, not its path: one put in its place is another."""
+    service.settings.write_text(EVENTS_ONLY)
+    card = make_card(service.inbox / "QMARK")
+    service.start()
+    service.wait_done("QMARK")
+    card.rename(service.out.parent / "away")
+    make_card(card, photos=4)
+    wait_until(lambda: service.card("QMARK")["card"]["frames"] == 4)
+    service.wait_done("QMARK")
+    time.sleep(3.0)
+    add_photo(card, 9)
+    wait_until(lambda: service.card("QMARK")["card"]["frames"] == 5)
+
+
+def test_outputs_of_somebody_else_are_left_alone(service: Running) -> None:
+    (service.out / "QMARK").mkdir(parents=True)
+    (service.out / "QMARK" / "card.json").write_text("mine")
+    make_card(service.inbox / "QMARK")
+    service.start()
+    service.wait_done("QMARK")
+    assert tree(service.out / "QMARK") == {"card.json": b"mine"}
+    assert service.records()["QMARK"].out.startswith("QMARK-")
+
+
 def test_a_renamed_card_is_a_new_one(service: Running) -> None:
     make_card(service.inbox / "QMARK.part").rename(service.inbox / "QMARK.part")
     service.start()
@@ -356,15 +381,15 @@ def test_nothing_is_written_to_the_inbox(service: Running) -> None:
 # ---- signals, lock, settings
 
 
-@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+@pytest.mark.parametrize(("number", "status"), [(signal.SIGTERM, 0), (signal.SIGINT, 130)])
 def test_ends_cleanly_within_five_seconds_in_the_middle_of_a_card(
-    service: Running, number: int
+    service: Running, number: int, status: int
 ) -> None:
     make_card(service.inbox / "hang")
     service.start(mischief=True, on_card="sleep 60")
     service.wait_said("being grouped")
     begun = time.monotonic()
-    assert service.stop(number) == 0
+    assert service.stop(number) == status
     assert time.monotonic() - begun < 5.0
     assert service.said("ended; every card is as it was last grouped") == 1
     assert "does not run" in (service.out / "index.html").read_text()

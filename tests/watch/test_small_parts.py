@@ -27,6 +27,7 @@ from grouper.watch.jobs import Job, outcome_from, set_digest
 from grouper.watch.lock import FILE_NAME as LOCK
 from grouper.watch.lock import Lock
 from grouper.watch.log import Log
+from grouper.watch.look import Folder, list_inbox, look_at
 from grouper.watch.mail import Deaf, Mail, Touched
 from grouper.watch.notify import tell_manager
 from grouper.watch.worker import answer_to, safe
@@ -233,7 +234,9 @@ def names(mail: queue.SimpleQueue[Mail], wanted: str) -> bool:
 def test_events_name_the_card(heard: tuple[Path, Changes, queue.SimpleQueue[Mail]]) -> None:
     inbox, changes, mail = heard
     card = make_card(inbox / "QMARK")
-    folders = (str(card), f"{card}/DCIM", f"{card}/DCIM/100QMARK")
+    listing = list_inbox(str(inbox))
+    assert listing.folder is not None
+    folders = [listing.folder, *look_at(str(card), 1000).folders]
     assert changes.watch(folders)
     assert not changes.watch(folders)
     time.sleep(1.0)
@@ -250,7 +253,8 @@ def test_a_folder_that_is_gone_or_no_text_does_not_deafen(
     inbox, changes, mail = heard
     odd = inbox / "\udcff"
     odd.mkdir()
-    changes.watch([str(inbox / "none"), str(odd)])
+    paths = (str(inbox), str(inbox / "none"), str(odd))
+    changes.watch([Folder(path, (1, number)) for number, path in enumerate(paths)])
     time.sleep(1.0)
     (inbox / "QMARK").mkdir()
     assert names(mail, "QMARK")
@@ -266,7 +270,7 @@ def test_an_inbox_that_cannot_be_watched_is_said(tmp_path: Path) -> None:
     changes._listen = fail  # type: ignore[method-assign, assignment]
     changes.watch([])
     assert mail.get(timeout=10) == Deaf("OS file watch limit reached")
-    assert not changes.watch([str(tmp_path / "x")])
+    assert not changes.watch([Folder(str(tmp_path), (1, 1))])
 
 
 # ---- the service manager
@@ -289,8 +293,6 @@ def test_words_to_the_service_manager(tmp_path: Path, monkeypatch: pytest.Monkey
 
 
 def job(card: Path, out: Path, identity: bytes | None = None) -> Job:
-    from grouper.watch.look import look_at
-
     seen = look_at(str(card), 1000).identity if identity is None else identity
     return Job(
         card=str(card), out=str(out), identity=seen, settings=Settings(), jobs=1, use_cache=False

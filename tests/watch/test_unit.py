@@ -13,7 +13,7 @@ import pytest
 from click.testing import CliRunner
 
 from grouper.cli import cli
-from grouper.watch.service import BEAT_S
+from grouper.watch.lock import BEAT_S
 from grouper.watch.unit import FILE_NAME, unit_text
 
 
