@@ -101,9 +101,9 @@ class CheckSettings:
         most=1.0,
     )
     rejected_sighting: float = setting(
-        0.1,
-        "Certainty up to which two pictures count as showing no common ground; between the "
-        "two thresholds nothing is said.",
+        0.2,
+        "Certainty up to which two pictures count as showing no common ground: one in five, as "
+        "far from sure as the trusted ones are near it; between the two nothing is said.",
         least=0.0,
         most=0.5,
     )
