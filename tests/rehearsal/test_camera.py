@@ -251,3 +251,13 @@ def test_aperture_marks_lie_near_the_exact_series(third: int) -> None:
 def test_a_picture_by_path_must_be_there() -> None:
     with pytest.raises(FileNotFoundError):
         paint_scene(SceneKey(kind="picture", seed=1, picture=str(Path("/nowhere/at/all.png"))))
+
+
+def test_who_passes_by_hides_what_is_behind_and_nothing_else() -> None:
+    scene = paint_scene(HALL)
+    still, passed = expose(shot(), scene), expose(shot(passer=(0.3, 0.3)), scene)
+    differs = np.abs(still - passed).max(axis=2) > 1e-6
+    assert 0.1 < differs.mean() < 0.3
+    columns = np.flatnonzero(differs.any(axis=0)) / differs.shape[1]
+    assert columns.min() == pytest.approx(0.15, abs=0.02)
+    assert columns.max() == pytest.approx(0.45, abs=0.02)

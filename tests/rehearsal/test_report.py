@@ -138,3 +138,18 @@ def test_table_finds_out_first_that_there_are_no_markers(tmp_path: Path) -> None
 def test_situations_are_listed() -> None:
     result = CliRunner().invoke(main, ["situations"])
     assert "brisk-beside-singles" in result.output
+
+
+def test_table_has_every_code_that_was_planted_and_names_the_others() -> None:
+    text = accuracy_table([("rendered", total_of("missing-counted"))], "2026-05-02", "a remark.")
+    assert "| `missing-frame` | 2 | 0 | 0 |" in text
+    assert "| false problems per 50 sets | 0.00 (2 sets) |" in text
+    never = next(line for line in text.splitlines() if line.startswith("Never planted"))
+    assert "`missing-frame`" not in never
+    assert "`brief-unmet` (asks for a brief)" in never
+    assert "`set-in-doubt`" not in never
+    assert "Not scored: `set-in-doubt`" in text
+
+
+def test_table_without_planted_findings_has_no_codes() -> None:
+    assert "by code" not in accuracy_table([("real", Total())], "2026-05-02", "a remark.")
