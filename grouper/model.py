@@ -188,6 +188,9 @@ class Glance:
     white_share: float | None = None
     """Share of pixels white or nearly so: no channel holds detail any more. ``None`` where it
     was not measured."""
+    is_alike: bool = False
+    """Whether it shows one profile from top to bottom in nearly every column, as the sea does:
+    such pictures look the same in all directions."""
     focus_map: tuple[float, ...] = ()
     """Where the picture is sharp: natural log of the gradient energy in 4 x 4 fields
     (row-major, mean removed). Focus that moves shows as fields that rise while others fall."""

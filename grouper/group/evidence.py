@@ -27,6 +27,10 @@ and a breathing lens stay below it, and no sweep steps by so little."""
 PLAIN_TURNED = 0.2
 """Chance that two frames which can be matched with others, but not told of together, overlap
 after all: one plain side of each, sky or water, may be what they share."""
+ALIKE = {"same": 0.02, "turned": 0.47, "apart": 0.51}
+"""Chances where two pictures look the same in all directions and were not matched, two views of
+the sea: not the same view, which would have matched, but nothing speaks for or against a turn
+(with these shares the weight of a sweep's step is 0)."""
 SAME_VIEW_SOFT = 0.015
 """How soft that limit is: half a thumbnail pixel of error each way on 160 pixels, four times."""
 
@@ -165,7 +169,14 @@ def _relations(pairs: Pairs, count: int) -> tuple[Floats, ...]:
             and (i, i + 1) in pairs.sightings
         ):
             same[i], turned[i], apart[i] = 0.02, PLAIN_TURNED, 1 - PLAIN_TURNED - 0.02
+        if math.isnan(apart[i]) and _are_alike(pairs, i) and (i, i + 1) in pairs.sightings:
+            same[i], turned[i], apart[i] = ALIKE["same"], ALIKE["turned"], ALIKE["apart"]
     return arrays
+
+
+def _are_alike(pairs: Pairs, i: int) -> bool:
+    glances = pairs.glances[i : i + 2]
+    return len(glances) == 2 and all(one is not None and one.is_alike for one in glances)
 
 
 FAST_S = 0.6

@@ -31,6 +31,9 @@ START = -2.5
 """Weight for a sweep starting at a given frame."""
 BLIND_START = -4.5
 """Without pictures the same rhythm and settings are all there is, and singles have them too."""
+ALIKE_START = -6.0
+"""Pictures that were looked at and all look alike, the sea, say a little less than none: most
+sweeps show something somewhere."""
 PAIR_ONLY = -1.5
 """Two overlapping frames are more often one subject re-framed than a panorama."""
 FEWEST_BLIND_VIEWS = 3
@@ -182,8 +185,8 @@ def _judge(
     evidence: Evidence, stops: Stops, start: int, end: int, weight: float
 ) -> Proposal | None:
     span = slice(start, end)
-    looked = evidence.looked[span]
     turned, gaps, steps = stops.turned[span], stops.gap[span], stops.begins[span]
+    told = (turned | gaps | stops.still[span]).any()
     if gaps.sum() > steps.sum() - gaps.sum():
         return None  # more gaps than overlaps: it does not hang together
     if _moved_on(evidence.pairs.moved_m[span][steps]):
@@ -191,15 +194,15 @@ def _judge(
     views = int(steps.sum()) + 1
     if views < 2:
         return None
-    if not looked.any():
+    if not told:
         if views < FEWEST_BLIND_VIEWS:
             return None
-        weight += BLIND_START
+        weight += ALIKE_START if evidence.looked[span].any() else BLIND_START
     else:
         weight += START
     if views == 2:
         weight += PAIR_ONLY
-    if looked.any():
+    if told:
         weight += _lone_views_weight(evidence, stops, start, end)
     weight += _direction_weight(evidence, stops, start, end)
     slack = evidence.pairs.pause_slack_s[span]

@@ -20,6 +20,8 @@ from grouper.model import Sighting
 
 LONGEST_LEG_PAUSE_S = 5.0
 """Legs shot by hand follow within half a second to three seconds (common practice, no source)."""
+TOLD_APART = 0.6
+"""Chance of having nothing in common from which a gap is seen: more than an even bet."""
 LONGEST_LOOK_BACK = 40
 """Frames of a stop that a new frame is held against: more than any bracket has."""
 
@@ -59,7 +61,7 @@ def find_stops(evidence: Evidence) -> Stops:
         sighting = _against_stop(evidence, start, link)
         if sighting is None:
             flags["begins"][link] = not _may_be_leg(evidence, start, link)
-            flags["gap"][link] = flags["begins"][link] and bool(evidence.looked[link])
+            flags["gap"][link] = flags["begins"][link] and bool(evidence.apart[link] > TOLD_APART)
         else:
             flags["still"][link] = is_still(sighting)
             flags["turned"][link] = flags["begins"][link] = not is_still(sighting)

@@ -32,6 +32,7 @@ _RECENT = 12
 """Pictures whose spectra are kept: neighbours are compared one after the other."""
 _PLAIN_SURE = 0.95
 """Certainty from which plain pictures are said to overlap: two skies of one make are alike."""
+_LIKELY = 0.5
 _LEARN_PAIRS = 12
 """Pairs of one camera from which an unknown focal length is learned: enough that one bad
 pair does not decide."""
@@ -206,6 +207,8 @@ class PictureEye:
             return None
         if not (a.is_telling or b.is_telling) and _is_unmoved(match):
             return None
+        if a.is_alike and b.is_alike and (match is None or match.certainty < _LIKELY):
+            return None  # they may overlap anywhere
         return sighting(match)
 
     def _share_of(self, camera: CameraBelief) -> float:
@@ -316,7 +319,9 @@ def _look(root: Path, frame: Frame) -> _Looked | None:
     shown = load_preview(root, frame)
     if shown is None:
         return None
-    return _Looked(frame.file, glance_at(shown), shelved(prepare(shown)))
+    plate = prepare(shown)
+    glance = replace(glance_at(shown), is_alike=plate.is_alike)
+    return _Looked(frame.file, glance, shelved(plate))
 
 
 def load_preview(root: Path, frame: Frame) -> Preview | None:
