@@ -7,6 +7,7 @@ import os
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from grouper.watch.jobs import card_digest, set_digest
 from grouper.write.owner import MOST_BYTES
@@ -21,6 +22,9 @@ class Adopted:
     out: str
     digest: str
     sets: dict[str, str]
+    made_at: float
+    """Seconds since 1970."""
+    told: dict[str, Any]
 
 
 def adopted(out: Path, inbox: str) -> list[Adopted]:
@@ -52,6 +56,8 @@ def _candidates(out: Path, inbox: str) -> Iterator[Adopted]:
                 out=name,
                 digest=card_digest(card),
                 sets={one["id"]: set_digest(root, one) for one in card["sets"]},
+                made_at=(folder / "card.json").stat().st_mtime,
+                told={"frames": int(card["card"]["frames"]), "sets": len(card["sets"])},
             )
         except (OSError, ValueError, KeyError, TypeError):
             continue

@@ -95,7 +95,7 @@ def hook_from(line: str, what: str) -> Hook:
 
 def _filled(word: str, values: Mapping[str, str]) -> str:
     def value(match: re.Match[str]) -> str:
-        return match[0][0] if match[1] is None else values[match[1]]
+        return match[0][0] if match[1] is None else values.get(match[1], "")
 
     return _PLACE.sub(value, word)
 

@@ -152,7 +152,8 @@ def _facts(record: Record) -> str:
     told = record.told
     if not record.grouped_at:
         return f"{many(record.files, 'file')} so far" if record.files else ""
-    parts = [_span(told.get("first"), told.get("last")), ", ".join(told.get("bodies", ()))]
+    bodies = [str(body) for body in told.get("bodies") or ()]
+    parts = [_span(told.get("first"), told.get("last")), ", ".join(bodies)]
     parts.append(f"{many(told.get('frames', 0), 'frame')}, {many(told.get('sets', 0), 'set')}")
     if told.get("unread"):
         parts.append(f"{many(told['unread'], 'file')} that cannot be read")

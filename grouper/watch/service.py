@@ -12,6 +12,7 @@ import queue
 import signal
 import threading
 import time
+import traceback
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
@@ -66,6 +67,7 @@ from grouper.watch.worker import (
     too_much_memory,
     too_much_read,
 )
+from grouper.write.replace import RECORD
 
 IDLE_S: Final = 300.0
 """The child is let go when nothing was to be done for so long: it holds some 150 MB."""
@@ -78,6 +80,9 @@ _TROUBLE_S: Final = 15.0
 _MOST_DOWN_S: Final = 2 * 86_400.0
 """The running time counts at most so much of the time in which no service ran: a wall clock that
 jumps by years, as on a machine without a battery, must not age anything."""
+_MOST_BUGS: Final = 100
+"""With more the service gives up and is started anew by whoever started it."""
+_BUG_S: Final = 0.5
 _RUN_SAVED_S: Final = 3600.0
 _SLOW_LOOK_S: Final = 120.0
 """A look that takes longer is worth a word: the share does not answer."""
@@ -113,6 +118,7 @@ class _Task:
     name: str
     record: int
     look: Look
+    under: str
     begun: float
     deadline: float
 
@@ -157,6 +163,7 @@ class Service:
         self._ending = False
         self._status = 0
         self._deaf = False
+        self._bugs = 0
         self._sweep_at = float("-inf")
         self._sweep_begun: float | None = None
         self._list_at = float("inf")
@@ -167,6 +174,7 @@ class Service:
         self._room_at = float("-inf")
         self._tidy_at = float("inf")
         self._cool_at = float("inf")
+        self._warm_at = float("-inf")
         self._failed_once = False
         self._slow_said = False
         self._folders_changed = True
@@ -237,12 +245,32 @@ class Service:
                 lock.beat()
                 tell_manager("WATCHDOG=1")
                 self._beat_at = now + BEAT_S
-            self._step(now)
+            with self._bugs_told():
+                self._step(now)
             if self._ending:
                 return self._status
             if self._options.once and self._is_done(self._clock()):
                 return self._once_status()
-            self._take_mail(self._wait_s(self._clock()))
+            with self._bugs_told():
+                self._take_mail(self._wait_s(self._clock()))
+
+    @contextmanager
+    def _bugs_told(self) -> Iterator[None]:
+        """A bug that a card brings to light is told and passed over: the others go on."""
+        try:
+            yield
+        except GrouperError:
+            raise
+        except Exception as error:
+            self._bugs += 1
+            if self._bugs > _MOST_BUGS:
+                raise
+            trace = traceback.format_exc()
+            self._log.say("error", "bug", f"a bug in grouper: {error!r}", trace=trace)
+            self._trouble("bug", f"a bug in grouper, see the log: {error!r}")
+            if self._task is None and self._desk.busy is not None:
+                self._desk.fail(self._desk.busy, self._clock())
+            time.sleep(_BUG_S)
 
     def _take_mail(self, wait_s: float) -> None:
         """Take what mail there is, waiting for the first."""
@@ -296,13 +324,15 @@ class Service:
         self._show(now)
 
     def _wait_s(self, now: float) -> float:
-        times = [self._beat_at, self._list_at, self._tidy_at, self._cool_at]
+        times = [self._beat_at, self._list_at, self._tidy_at]
         if self._sweep_begun is None:
             times.append(self._sweep_at)
         if self._task is not None:
             times.append(self._task.deadline)
-        elif self._desk.next_due(now) is not None:
-            times.append(self._room_at)
+        else:
+            times.append(self._cool_at)
+            if self._desk.next_due(now) is not None:
+                times.append(self._room_at)
         if self._page_at is not None:
             times.append(self._page_at)
         if self._unsaved:
@@ -340,7 +370,9 @@ class Service:
             records = self._adopt()
         latest = {record.name: record for record in records if record.gone_at is None}
         for record in records:
-            if latest.get(record.name) is record:
+            if record.grouped_at is None and record.gone_at is not None:
+                self._try_state(partial(self._state.forget, record.id))  # nothing came of it
+            elif latest.get(record.name) is record:
                 self._records[record.name] = record
                 self._put_on_desk(record)
             else:
@@ -380,7 +412,9 @@ class Service:
             with self._state.writing():
                 for one in found:
                     record = self._state.add(one.name, one.out, self._wall())
-                    record = replace(record, digest=one.digest, sample=b"")
+                    record = replace(
+                        record, digest=one.digest, grouped_at=one.made_at, told=one.told
+                    )
                     self._state.save(record)
                     self._state.put_sets(record.id, one.sets)
                     records.append(record)
@@ -443,9 +477,12 @@ class Service:
     def _is_done(self, now: float) -> bool:
         if "inbox" in self._troubles:
             raise GrouperError(f"{self._inbox}: {self._troubles['inbox']}")
-        blocked = self._room_at > now
-        idle = self._desk.is_idle(now) or (blocked and self._task is None)
-        return idle and self._errand is None and not self._unsaved and not self._errands_left
+        if self._task is not None or self._errand is not None:
+            return False
+        if "state" in self._troubles:  # a full disk: nothing that is done can be remembered
+            return True
+        idle = self._desk.is_idle(now) or self._room_at > now
+        return idle and not self._unsaved and not self._errands_left
 
     def _once_status(self) -> int:
         left = self._desk.left()
@@ -464,6 +501,8 @@ class Service:
         """Listen for events, or poll where none come."""
         kind = silent_type_of(self._inbox)
         self._polls = self._deaf or self._options.poll or kind is not None
+        if self._polls:
+            self._changes.close()
         if self._deaf:
             return
         reason = "asked for" if self._options.poll else f"a {kind} file system sends no events"
@@ -564,7 +603,10 @@ class Service:
         record = self._records.pop(name, None)
         if record is None:
             return
-        if record.grouped_at is None and not record.digest:
+        is_busy = self._task is not None and self._task.record == record.id
+        if record.grouped_at is None and (self._out / record.out / RECORD).exists():
+            record = replace(record, grouped_at=self._wall())  # written by a run that was killed
+        if record.grouped_at is None and not is_busy:
             self._unsaved.pop(record.id, None)
             self._try_state(partial(self._state.forget, record.id))
         else:
@@ -651,6 +693,8 @@ class Service:
         """Have a child ready while cards arrive, and none while nothing happens."""
         if any(record.stage in ("arriving", "waiting") for record in self._records.values()):
             self._cool_at = now + IDLE_S
+            if now < self._warm_at:
+                return
             with suppress(OSError):  # said when a card needs it
                 self._hand.warm()
         elif now >= self._cool_at:
@@ -706,7 +750,7 @@ class Service:
             return False
         self._desk.begin(name)
         most_s = self._settings.watch.card_most_s
-        self._task = _Task(name, record.id, look, now, now + most_s)
+        self._task = _Task(name, record.id, look, self._under, now, now + most_s)
         self._log.say("debug", "grouping", f"{name}: being grouped", card=name)
         return True
 
@@ -768,7 +812,7 @@ class Service:
             size_bytes=task.look.size_bytes,
             sample=task.look.sample,
             grouped=task.look.identity,
-            under=self._under,
+            under=task.under,
             grouped_at=self._grouped_at(record, outcome),
             took_s=round(seconds, 3),
             digest=outcome.digest,
@@ -795,6 +839,8 @@ class Service:
         self._unsaved.pop(record.id, None)
         self._errands_left = True
         self._desk.finish(task.name, task.look.identity, now)
+        if task.under != self._under and task.name in self._desk.places:
+            self._desk.places[task.name].is_stale = True  # the settings changed meanwhile
         self._facts["last"] = task.name.encode("utf-8", "backslashreplace").decode()
         self._facts["last_at"] = _iso(self._wall())
         self._say_grouped(task.name, outcome, seconds)
@@ -881,10 +927,14 @@ class Service:
         self._log.say("error", "failed", f"{name}: {error}{again}", card=name, trace=trace or None)
         if trace:
             for line in trace.splitlines():
-                self._log.say("debug", "trace", line)
+                self._log.say("info", "trace", line)
 
     def _take_end(self, child: int, status: int, now: float) -> None:
-        if not self._hand.lost(child) or self._task is None:
+        if not self._hand.lost(child):
+            return
+        if self._task is None:  # it could not even start: not at once again
+            self._warm_at = now + _TROUBLE_S
+            self._log.say("warning", "child-ended", describe_end(status))
             return
         task, self._task = self._task, None
         watch = self._settings.watch

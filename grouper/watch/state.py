@@ -41,8 +41,9 @@ _VERSIONS: Final[tuple[tuple[str, ...], ...]] = (
         "CREATE INDEX cards_by_name ON cards (name)",
         "CREATE TABLE sets (card INTEGER NOT NULL, id TEXT NOT NULL, digest TEXT NOT NULL,"
         " PRIMARY KEY (card, id)) WITHOUT ROWID",
-        "CREATE TABLE errands (id INTEGER PRIMARY KEY, card INTEGER NOT NULL, what TEXT NOT NULL,"
-        " about TEXT NOT NULL, words TEXT NOT NULL, UNIQUE (card, what, about))",
+        "CREATE TABLE errands (id INTEGER PRIMARY KEY AUTOINCREMENT,"
+        " card INTEGER NOT NULL, what TEXT NOT NULL, about TEXT NOT NULL, words TEXT NOT NULL,"
+        " UNIQUE (card, what, about))",
     ),
 )
 """The statements that lead from each version of the tables to the next, the first from none.

@@ -134,7 +134,7 @@ class Season:
     def _slow_file(self, card: Path, number: int, *, whole: bool = True) -> Path:
         path = card / "DCIM/100QMARK" / f"QMK_{number:04d}.JPG"
         path.parent.mkdir(parents=True, exist_ok=True)
-        data = photo_bytes(2.0 * number)
+        data = photo_bytes(number)
         half = len(data) // 2
         with path.open("wb") as stream:
             stream.write(data[:half])

@@ -25,39 +25,50 @@ free_least_mb = 1
 """Short times, so that tests need not wait long."""
 
 
+LEGS = (1 / 60, 1 / 240, 1 / 15)
+"""Exposure times of a bracket of three, as many bodies fire it: as metered, darker, lighter."""
+PAUSE_S = 600.0
+"""Between two brackets."""
+
+
 @cache
-def _parts(body: int) -> tuple[bytes, bytes]:
-    """A photograph of a body before and after its time."""
+def _parts(body: int, leg: int) -> tuple[bytes, bytes]:
+    """A photograph of a body, a leg of a bracket, before and after its time."""
     with tempfile.TemporaryDirectory() as place:
         model = write_photo(
             Path(place) / "model.JPG",
             thumbnail=jpeg_bytes((64, 48)),
             subsec="31",
             serial=f"500{body:04d}",
+            exposure_s=LEGS[leg],
+            exif={0xA402: 2},  # ExposureMode: automatic bracket
         )
         head, tail = model.read_bytes().split(TAKEN.strftime(STAMP).encode())
     return head, tail
 
 
-def photo_bytes(at_s: float, body: int = 0) -> bytes:
-    """A photograph taken so many seconds after a fixed moment."""
-    head, tail = _parts(body)
-    return head + (TAKEN + timedelta(seconds=at_s)).strftime(STAMP).encode() + tail
+def photo_bytes(number: int, later_s: float = 0.0) -> bytes:
+    """A photograph: 1 to 3 are a bracket, 4 to 6 the next one, and so on.
 
-
-def add_photo(card: Path, number: int, at_s: float | None = None) -> Path:
-    """Put a photograph on a card, as a copy that is finished at once.
-
-    Every 500 numbers another body begins, so a card of two bodies has two sets.
+    Every 500 numbers another body begins.
     """
+    body, place = divmod(number - 1, 500)
+    bracket, leg = divmod(place, 3)
+    head, tail = _parts(body, leg)
+    at = TAKEN + timedelta(seconds=PAUSE_S * bracket + leg + later_s)
+    return head + at.strftime(STAMP).encode() + tail
+
+
+def add_photo(card: Path, number: int, later_s: float = 0.0) -> Path:
+    """Put a photograph on a card, as a copy that is finished at once."""
     path = card / "DCIM" / "100QMARK" / f"QMK_{number:04d}.JPG"
     path.parent.mkdir(parents=True, exist_ok=True)
-    path.write_bytes(photo_bytes(2.0 * number if at_s is None else at_s, number // 500))
+    path.write_bytes(photo_bytes(number, later_s))
     return path
 
 
 def make_card(card: Path, photos: int = 3, first: int = 1) -> Path:
-    """A card of a few photographs a second or two apart."""
+    """A card of a few photographs: see ``photo_bytes``."""
     for number in range(first, first + photos):
         add_photo(card, number)
     return card

@@ -137,6 +137,7 @@ def serve(order: dict[str, Any]) -> int:
         on_set=None if on_set is None else hook_from(on_set, "set"),
         on_card=None if on_card is None else hook_from(on_card, "card"),
     )
+    service.IDLE_S = order.get("idle_s", service.IDLE_S)  # type: ignore[misc]
     jumps = itertools.cycle((0.0, 4e7, -4e7, 9e8))
 
     def wall() -> float:

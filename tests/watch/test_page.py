@@ -15,7 +15,7 @@ NOW = 1_772_000_000.0
 
 
 def record(number: int, name: str = "QMARK", **changes: Any) -> Record:
-    told = {
+    told: dict[str, Any] = {
         "verdict": "whole",
         "headline": [["whole", "all 3 sets are whole"]],
         "frames": 30,
@@ -117,7 +117,13 @@ def test_it_says_that_a_grouped_card_is_no_backup() -> None:
 
 
 def test_told_values_that_make_no_sense_do_no_harm() -> None:
-    told = {"verdict": "x", "headline": ["y", ["a", "b", "c"]], "first": 3, "findings": ["z"]}
+    told: dict[str, Any] = {
+        "verdict": "x",
+        "headline": ["y", ["a", "b", "c"]],
+        "first": 3,
+        "findings": ["z"],
+        "bodies": [3],
+    }
     assert "QMARK" in made(record(1, told=told))
 
 

@@ -308,7 +308,7 @@ def test_what_the_child_answers(tmp_path: Path) -> None:
     card = make_card(tmp_path / "QMARK")
     body = json.loads(json.dumps(answer_to(job(card, tmp_path / "out"))))
     outcome = outcome_from(body)
-    assert (outcome.kind, len(outcome.sets), outcome.written) == ("done", 1, 5)
+    assert (outcome.kind, len(outcome.sets), outcome.written) == ("done", 1, 8)
     manifest = json.loads((tmp_path / "out/card.json").read_bytes())
     assert outcome.sets[0].digest == set_digest(str(card), manifest["sets"][0])
     assert outcome.told is not None

@@ -77,6 +77,13 @@ def test_commands_are_kept_until_they_were_run_and_once_for_each_thing(tmp_path:
     with state.writing():
         state.drop_errand(found[0].id)
     assert len(state.errands()) == 2
+    # One that is replaced while it runs is another: dropping the old one must not drop it.
+    last = state.errands()[-1]
+    with state.writing():
+        state.add_errands(1, [("set", "a", {"x": "3"})])
+    with state.writing():
+        state.drop_errand(last.id)
+    assert [one.words for one in state.errands()] == [{}, {"x": "3"}]
     state.close()
 
 
