@@ -362,7 +362,7 @@ def opened(out: Path) -> Iterator[Folder]:
         if is_foreign:
             folder.notes.append(
                 f"{out} was not empty and is not an output folder of grouper's; what lay there "
-                "was left alone, and the sets were written beside it"
+                "was kept"
             )
         try:
             yield folder
