@@ -95,9 +95,7 @@ def _is_settled(sighting: Sighting | None) -> bool:
     return sighting is not None and sighting.certainty > SETTLED
 
 
-def ask(
-    pairs: Pairs, eye: Eye, wanted: Sequence[tuple[int, int]], *, quick: bool = False
-) -> None:
+def ask(pairs: Pairs, eye: Eye, wanted: Sequence[tuple[int, int]], *, quick: bool = False) -> None:
     """Compare the wanted pairs that have not been compared yet (see ``Eye.compare``)."""
     new = [pair for pair in dict.fromkeys(wanted) if pair not in pairs.sightings]
     frames: Sequence[Frame] = pairs.frames

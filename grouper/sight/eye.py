@@ -17,7 +17,15 @@ from grouper.sight.camera import CameraBelief, CameraKey, camera_of
 from grouper.sight.glance import glance as glance_at
 from grouper.sight.horizon import HorizonLine, find_horizons
 from grouper.sight.lean import lean_by_elevation, lean_by_horizon, may_show_horizon
-from grouper.sight.pair import SURE, Match, find_match, find_near, level_match, pitches_after, sighting
+from grouper.sight.pair import (
+    SURE,
+    Match,
+    find_match,
+    find_near,
+    level_match,
+    pitches_after,
+    sighting,
+)
 from grouper.sight.picture import ByteArray, Preview, contradicts, decode, preview
 from grouper.sight.plate import Plate, ShelvedPlate, prepare, shelved
 from grouper.sight.solve import solve_pointings
@@ -154,7 +162,7 @@ class PictureEye:
                 seen.append(None)
                 continue
             chance = expected_certainty(match.certainty)
-            known = a.is_telling and b.is_telling or chance > _PLAIN_SURE
+            known = (a.is_telling and b.is_telling) or chance > _PLAIN_SURE
             seen.append(sighting(replace(match, certainty=chance)) if known else None)
         return seen
 

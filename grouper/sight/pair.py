@@ -90,7 +90,9 @@ def find_match(
     if best is not None and best.certainty >= SURE:
         return _polished(a, b, focal_shares, best)
     for views, level in _other_views(a, b, focal_shares, known, first):
-        again = best_match(a, b, focal_shares, search(a, b, focal_shares, views, level, least[level]))
+        again = best_match(
+            a, b, focal_shares, search(a, b, focal_shares, views, level, least[level])
+        )
         if best is None or (again is not None and again.certainty > best.certainty):
             best = again
         if best is not None and best.certainty >= SURE:

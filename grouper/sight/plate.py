@@ -62,7 +62,9 @@ class Plate:
     """Whether it looks the same in all directions, as the sea does."""
     spectra: dict[object, MaskedSpectra] = field(default_factory=dict)
     """Spectra on the sphere, kept by the search for the next pair."""
-    _grounds: dict[tuple[int, float, tuple[float, ...]], tuple[Ground, ...]] = field(default_factory=dict)
+    _grounds: dict[tuple[int, float, tuple[float, ...]], tuple[Ground, ...]] = field(
+        default_factory=dict
+    )
 
     def level(self, index: int) -> Level:
         """The level at ``SCALES_PX[index]``; a smaller picture is its own finest level."""
@@ -165,7 +167,7 @@ def _is_alike_all_round(light: FloatArray) -> bool:
     """
     height, width = light.shape
     columns = max(_LEAST_COLUMNS, width // 3)
-    strips = cv2.resize(light, (columns, height), interpolation=cv2.INTER_AREA)
+    strips = _resized(light, (columns, height))
     across = (np.arange(columns) + 0.5) * width / columns - width / 2
     best = _agreement(strips, across, 0.0)
     if best < _WORTH_SHEARING:

@@ -135,9 +135,7 @@ def candidates(
         places = [bench.place(layer, view.shift(expected)) for layer, view in enumerate(views)]
         agreed = near(agreed, places, round(_REACH * max(a.level(level).band.shape)))
     found = []
-    for layer, best in enumerate(
-        peaks(agreed, bench.cells, bench.least_cells, count + 1, _RADIUS)
-    ):
+    for layer, best in enumerate(peaks(agreed, bench.cells, bench.least_cells, count + 1, _RADIUS)):
         for place, peak in enumerate(best[:count]):
             rival = best[0] if place else best[1] if len(best) > 1 else None
             margin = 2.0 if rival is None else peak.score / rival.score

@@ -151,7 +151,6 @@ class View:
             return np.asarray(held.T @ about_x(-down_rad) @ held @ about_y(right_rad))
         return np.asarray(held.T @ about_y(right_rad) @ about_x(pitch - down_rad))
 
-
     def shift(self, turn: DoubleArray) -> tuple[float, float]:
         """The angles (down, right) that ``turn`` was made of, whatever its roll."""
         pitch = math.radians(self.pitch_deg)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -26,7 +27,7 @@ from grouper.group.pairs import gather_pairs
 from grouper.group.panorama import SWEPT
 from grouper.group.strands import build_strands
 from grouper.model import Sighting
-from tests.group.eyes import BLACK, Shot, UnknowingEye, evidence_of, sweep
+from tests.group.eyes import BLACK, PLAIN, Shot, UnknowingEye, evidence_of, pairs_of, sweep
 from tests.support import frame
 
 
@@ -175,3 +176,13 @@ def test_the_shortest_strands_are_weighed(count: int) -> None:
     (strand,) = build_strands(frame(i) for i in range(count))
     seen = weigh(gather_pairs(strand))
     assert len(seen.pause) == len(seen.exposed) == len(seen.settings) == count - 1
+
+
+def test_the_sea_neither_ties_nor_parts_a_sweep() -> None:
+    """Two pictures that look alike all round and were not matched: no view of one direction."""
+    glance = replace(PLAIN, is_alike=True)
+    pairs = pairs_of(sweep(1, 0, [0, 35]), UnknowingEye())
+    evidence = weigh(replace(pairs, glances=(glance, glance)))
+    assert evidence.looked.all()
+    assert relation_weight(evidence, **SWEPT)[0] == pytest.approx(0.0, abs=0.02)
+    assert still_weight(evidence)[0] < -2.0

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
 import pytest
 
 from grouper.group.looking import (
@@ -14,8 +17,17 @@ from grouper.group.looking import (
 )
 from grouper.group.pairs import Pairs, gather_pairs
 from grouper.group.strands import build_strands
-from grouper.model import Sighting
-from tests.group.eyes import Shot, UnknowingEye, knowing, pairs_of, singles, sweep
+from grouper.model import Frame, Sighting
+from tests.group.eyes import (
+    KnowingEye,
+    Shot,
+    UnknowingEye,
+    knowing,
+    on_stops,
+    pairs_of,
+    singles,
+    sweep,
+)
 from tests.support import frame
 
 
@@ -130,3 +142,51 @@ def test_nothing_to_compare(count: int) -> None:
 )
 def test_sure_is_more_likely_than_not(sighting: Sighting | None, sure: bool) -> None:
     assert is_sure(sighting) == sure
+
+
+@dataclass(frozen=True)
+class DimEye(KnowingEye):
+    """Sees one pair only when told where to look."""
+
+    dim: tuple[str, str] = ("", "")
+    near: list[tuple[tuple[str, str], tuple[float, float, float]]] = field(default_factory=list)
+
+    def compare(
+        self, pairs: Sequence[tuple[Frame, Frame]], *, quick: bool = False
+    ) -> list[Sighting | None]:
+        seen = KnowingEye.compare(self, pairs, quick=quick)
+        return [
+            Sighting(overlap=0.1, certainty=0.1) if (a.file, b.file) == self.dim else one
+            for (a, b), one in zip(pairs, seen, strict=True)
+        ]
+
+    def compare_near(
+        self, pairs: Sequence[tuple[Frame, Frame]], turns_deg: Sequence[tuple[float, float, float]]
+    ) -> list[Sighting | None]:
+        self.near.extend(
+            ((a.file, b.file), turn) for (a, b), turn in zip(pairs, turns_deg, strict=True)
+        )
+        return KnowingEye.compare(self, pairs)
+
+
+def test_an_unsure_step_is_looked_for_where_the_sweep_lets_expect_it() -> None:
+    shots = sweep(1, 0, [0, 35, 70, 105])
+    eye = DimEye({s.frame.file: s for s in shots}, dim=(shots[1].frame.file, shots[2].frame.file))
+    pairs = unseen(shots)
+    look_at_neighbours(pairs, eye)
+    assert eye.near == [(eye.dim, (0, 35, 0.0))]  # once: both sides step alike
+    assert is_sure(pairs.seen(1, 2))
+
+
+def test_nothing_is_expected_after_a_change_for_good() -> None:
+    shots = [*sweep(1, 0, [0, 35]), *sweep(3, 10, [70], focal_mm=50.0)]
+    eye = DimEye({s.frame.file: s for s in shots}, dim=(shots[1].frame.file, shots[2].frame.file))
+    look_at_neighbours(unseen(shots), eye)
+    assert eye.near == []
+
+
+def test_the_legs_of_a_bracket_are_no_step() -> None:
+    shots = on_stops(1, 0, [0, 35, 70], [-2, 0, 2])
+    eye = DimEye({s.frame.file: s for s in shots}, dim=(shots[5].frame.file, shots[6].frame.file))
+    look_at_neighbours(unseen(shots), eye)
+    assert eye.near == [(eye.dim, (0, 35, 0.0))]

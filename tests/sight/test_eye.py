@@ -280,3 +280,60 @@ def test_a_blind_eye_knows_nothing(tmp_path: Path) -> None:
         assert eye.glance([a, b]) == [None, None]
         assert eye.compare([(a, b)]) == [None]
         assert eye.solve([a, b], [(0, 1, Sighting(overlap=0.5, certainty=1.0))]) is None
+
+
+@pytest.mark.parametrize("off_deg", [0.0, 6.0])
+def test_finds_a_turn_near_where_it_is_expected(tmp_path: Path, off_deg: float) -> None:
+    turns = [held(0), held(33)]
+    a, b = sweep(tmp_path, SCENE, turns)
+    (seen,) = open_eye(tmp_path, Settings()).compare_near([(a, b)], [(0.0, 33 + off_deg, 0.0)])
+    assert seen is not None
+    assert seen.certainty > 0.9
+    assert angle_deg(_turn(seen), turns[0].T @ turns[1]) < 0.8
+
+
+@pytest.mark.parametrize("expected", [(0.0, -33.0, 0.0), (35.0, 0.0, 0.0)])
+def test_finds_nothing_where_nothing_is_expected_rightly(
+    tmp_path: Path, expected: tuple[float, float, float]
+) -> None:
+    a, b = sweep(tmp_path, SCENE, [held(0), held(33)])
+    (seen,) = open_eye(tmp_path, Settings()).compare_near([(a, b)], [expected])
+    assert seen is None or seen.certainty < 0.5
+
+
+def test_near_looks_of_missing_pictures_are_not_known(tmp_path: Path) -> None:
+    (a,) = sweep(tmp_path, SCENE, [held(0)])
+    gone = replace(a, file="QMK_0002.JPG", picture=None)
+    eye = open_eye(tmp_path, Settings())
+    assert eye.compare_near([(a, gone)], [(0.0, 30.0, 0.0)]) == [None]
+    assert BlindEye().compare_near([(a, a)], [(0.0, 30.0, 0.0)]) == [None]
+
+
+@pytest.mark.parametrize("quick", [False, True])
+def test_a_quick_look_sees_what_is_plain_to_see(tmp_path: Path, quick: bool) -> None:
+    frames = sweep(tmp_path, SCENE, [held(0), held(30), held(180)])
+    eye = open_eye(tmp_path, Settings())
+    near, far = eye.compare([(frames[0], frames[1]), (frames[0], frames[2])], quick=quick)
+    assert near is not None
+    assert near.certainty > 0.9
+    assert far is not None
+    assert far.certainty < 0.1
+
+
+@pytest.mark.parametrize("roll_deg", [0.0, 6.0])
+def test_the_sea_looks_alike_all_round(tmp_path: Path, roll_deg: float) -> None:
+    water, town_ = (
+        open_eye(tmp_path / kind, Settings()).glance(
+            sweep(_made(tmp_path / kind), scene, [held(20, 4, roll_deg)])
+        )[0]
+        for kind, scene in (("sea", sea(3)), ("town", SCENE))
+    )
+    assert water is not None
+    assert water.is_alike
+    assert town_ is not None
+    assert not town_.is_alike
+
+
+def _made(folder: Path) -> Path:
+    folder.mkdir()
+    return folder

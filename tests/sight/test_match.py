@@ -12,6 +12,7 @@ from grouper.sight.match import (
     mask_spectrum,
     masked_ncc,
     masked_spectra,
+    near,
     padded_shape,
     peaks,
 )
@@ -84,16 +85,35 @@ def test_finds_a_known_shift(down: int, right: int) -> None:
     b = ground[25 + down : 65 + down, 30 + right : 90 + right]
     full = np.ones_like(a)
     ncc, cells = _ncc(a, b, full, full, zero_mean=True)
-    best = peaks(ncc[None], cells[None], np.array([200.0]), 2, 3)[0]
+    [[best, *_]] = peaks(ncc[None], cells[None], np.array([200.0]), 2, 3)
     assert (best.down, best.right, best.layer) == (down, right, 0)
 
 
 def test_peaks_keep_their_distance_and_order() -> None:
     ncc = np.zeros((1, 40, 40), np.float32)
     ncc[0, 10, 10], ncc[0, 11, 11], ncc[0, 20, 35] = 0.9, 0.8, 0.7
-    found = peaks(ncc, np.full_like(ncc, 50.0), np.array([1.0]), 3, 3)
+    [found] = peaks(ncc, np.full_like(ncc, 50.0), np.array([1.0]), 3, 3)
     assert [(peak.down, peak.right) for peak in found] == [(10, 10), (20, -5)]
     assert found[0].score > found[1].score
+
+
+def test_each_layer_has_peaks_of_its_own() -> None:
+    ncc = np.zeros((2, 40, 40), np.float32)
+    ncc[0, 10, 10], ncc[1, 10, 11], ncc[1, 30, 5] = 0.9, 0.8, 0.7
+    found = peaks(ncc, np.full_like(ncc, 50.0), np.ones(2), 3, 3)
+    assert [[(peak.layer, peak.down, peak.right) for peak in layer] for layer in found] == [
+        [(0, 10, 10)],
+        [(1, 10, 11), (1, -10, 5)],
+    ]
+
+
+def test_near_keeps_what_lies_round_a_place() -> None:
+    grid = np.ones((1, 12, 20), np.float32)
+    kept = near(grid, [(-2, 1)], 2)
+    assert kept.sum() == 25
+    assert kept[0, 10, 1] == kept[0, 8, 19] == kept[0, 0, 3] == 1
+    assert kept[0, 7, 1] == kept[0, 10, 4] == 0
+    assert near(grid, [(0, 0)], 50).sum() <= grid.sum()  # wider than the grid
 
 
 def test_slopes_must_agree_both_ways() -> None:

@@ -94,10 +94,21 @@ def test_on_the_sphere_a_turn_is_a_shift(pitch_deg: float) -> None:
         return (np.sin(9 * yaw) * np.cos(11 * down)).astype(np.float32)
 
     on_sphere = sphere_map(CAMERA, view, step)
-    a, b = on_sphere.apply(np.stack([drawn(0), drawn(shift)]))
+    shown = on_sphere.apply(np.stack([drawn(0), drawn(shift)], axis=-1))
+    a, b = shown[..., 0], shown[..., 1]
     common = (on_sphere.mask[:, shift:] * on_sphere.mask[:, :-shift]) > 0
     assert common.sum() > 2000
     assert np.abs(a[:, shift:] - b[:, :-shift])[common].max() < 0.05
+
+
+@pytest.mark.parametrize("pitch_deg", [0.0, 35.0, -20.0])
+@pytest.mark.parametrize("across", [False, True])
+@pytest.mark.parametrize("angles", [(0.0, 0.4), (-0.3, 0.1), (0.2, -0.6)])
+def test_the_angles_of_a_turn_are_found_again(
+    pitch_deg: float, across: bool, angles: tuple[float, float]
+) -> None:
+    view = View(pitch_deg, across)
+    assert view.shift(view.turn(*angles)) == pytest.approx(angles, abs=1e-9)
 
 
 def test_shift_becomes_the_turn_again() -> None:
