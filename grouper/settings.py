@@ -101,9 +101,10 @@ class CheckSettings:
         most=1.0,
     )
     rejected_sighting: float = setting(
-        0.2,
-        "Certainty up to which two pictures count as showing no common ground: one in five, as "
-        "far from sure as the trusted ones are near it; between the two nothing is said.",
+        0.5,
+        "Certainty up to which two pictures count as showing no common ground: below even odds "
+        "their best fit is likelier chance, if it correlates no better than unrelated pictures do; "
+        "between this and the trusted ones nothing is said.",
         least=0.0,
         most=0.5,
     )

@@ -182,10 +182,10 @@ def seen(found: Set, overlap: float) -> Set:
     return replace(found, links=links)
 
 
-def unmatched(found: Set, pair: int, score: float = 0.2) -> Set:
+def unmatched(found: Set, pair: int, score: float = 0.2, **changes: Any) -> Set:
     """The set whose pictures of one pair of neighbours do not match."""
     links = tuple(
-        replace(link, sighting=sighting(0.0, score=score)) if place == pair else link
+        replace(link, sighting=sighting(0.0, score=score, **changes)) if place == pair else link
         for place, link in enumerate(found.links)
     )
     return replace(found, links=links)

@@ -55,6 +55,10 @@ SILENT = [
     pytest.param(sweep(pictures=False), id="one pair that could not be judged, with angles to say"),
     pytest.param(unmatched(halves(sweep(), 3), 3, score=0.55), id="one pair that matches weakly"),
     pytest.param(
+        unmatched(halves(sweep(), 3), 3, certainty=0.6),
+        id="one pair that matches likelier than not",
+    ),
+    pytest.param(
         regard(blind(sweep(), 3), [3], glance=glance(spread=0.01)),
         id="featureless sky between matching neighbours",
     ),
@@ -135,6 +139,12 @@ SPEAKS = [
         ["QMK_0420", "QMK_0421"],
         "show no common ground",
         id="no common ground in the pictures, angles unknown",
+    ),
+    pytest.param(
+        unmatched(halves(sweep(), 3), 3, score=0.39, certainty=0.32),
+        ["QMK_0420", "QMK_0421"],
+        "no common ground although all other neighbours overlap",
+        id="one pair whose best fit is likelier chance",
     ),
     pytest.param(
         halves(sweep(), 3),
