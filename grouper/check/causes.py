@@ -198,5 +198,9 @@ def _told(
     elif runs_on:
         # Where only the pictures speak, it may also be that they cannot be matched.
         doubt = finding.measured.get("evidence") == "pictures"
-        message += f" The file numbers run on{': if so,' if doubt else ', so'} it was never taken."
+        message += (
+            " The file numbers run on: it was never taken, or another sweep begins there."
+            if doubt
+            else " The file numbers run on, so it was never taken."
+        )
     return replace(finding, message=message, measured=measured)
