@@ -7,6 +7,7 @@ beside a black one), and by the exposures where no picture says anything.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -22,6 +23,8 @@ LONGEST_LEG_PAUSE_S = 5.0
 """Legs shot by hand follow within half a second to three seconds (common practice, no source)."""
 TOLD_APART = 0.6
 """Chance of having nothing in common from which a gap is seen: more than an even bet."""
+FEWEST_LEGS = 3
+"""Legs of the smallest bracket that bodies offer (common practice, no source)."""
 LONGEST_LOOK_BACK = 40
 """Frames of a stop that a new frame is held against: more than any bracket has."""
 
@@ -70,7 +73,29 @@ def find_stops(evidence: Evidence) -> Stops:
             heading[link] = heading_deg(sighting)
         if flags["begins"][link]:
             start = link + 1
+    _part_odd_pairs(evidence, flags)
     return Stops(**flags, overlap=overlap, shift=shift, heading=heading)
+
+
+def _part_odd_pairs(evidence: Evidence, flags: dict[str, NDArray[np.bool_]]) -> None:
+    """Make two stops of two unseen frames that only differ in exposure.
+
+    A bracket has three legs or more; one frame of a sweep at a wrong exposure is a view like
+    the others. Beside a fuller bracket two frames are what is left of one.
+    """
+    cuts = [-1, *np.flatnonzero(flags["begins"]).tolist(), len(flags["begins"])]
+    counts = [after - before for before, after in itertools.pairwise(cuts)]
+    for at, count in enumerate(counts):
+        link = cuts[at] + 1
+        beside = counts[max(at - 1, 0) : at + 2]
+        unseen = count == 2 and not flags["still"][link]
+        if unseen and max(beside) < FEWEST_LEGS and not _is_flagged(evidence, link):
+            flags["begins"][link] = True
+
+
+def _is_flagged(evidence: Evidence, link: int) -> bool:
+    """Whether the body says of both frames that it was bracketing."""
+    return all(bool(frame.bracketing) for frame in evidence.pairs.frames[link : link + 2])
 
 
 def _against_stop(evidence: Evidence, start: int, link: int) -> Sighting | None:
@@ -90,8 +115,7 @@ def _may_be_leg(evidence: Evidence, start: int, link: int) -> bool:
     pairs = evidence.pairs
     if evidence.looked[link] or not evidence.exposed[link] or pairs.changed["aperture"][link]:
         return False
-    flagged = pairs.frames[link].bracketing and pairs.frames[link + 1].bracketing
-    if not flagged and not pairs.pause_s[link] < LONGEST_LEG_PAUSE_S:
+    if not _is_flagged(evidence, link) and not pairs.pause_s[link] < LONGEST_LEG_PAUSE_S:
         return False
     levels = evidence.pairs.light[max(start, link + 1 - LONGEST_LOOK_BACK) : link + 1]
     return bool((np.abs(levels - evidence.pairs.light[link + 1]) > STOP_EV).all())

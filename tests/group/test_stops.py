@@ -80,7 +80,13 @@ LEGS: dict[str, tuple[list[dict[str, Any]], list[float], list[int]]] = {
     "slow legs": ([{"exposure_s": 1 / 250}], [LONGEST_LEG_PAUSE_S + 1], [1]),
     "slow legs of a body that says it brackets": (
         [{"exposure_s": 1 / 250, "bracketing": True}], [LONGEST_LEG_PAUSE_S + 1], []),
-    "the first exposure again": ([{"exposure_s": 1 / 250}, {}], [1, 2], [2]),
+    "the first exposure again": ([{"exposure_s": 1 / 250}, {}], [1, 2], [1, 2]),
+    "an odd frame of a sweep": ([{"exposure_s": 1 / 250}, {}, {}], [4, 8, 12], [1, 2, 3]),
+    "what is left of a bracket beside a full one": (
+        [{"exposure_s": 1 / 250}, {"exposure_s": 1 / 15}, {}, {"exposure_s": 1 / 15}],
+        [1, 2, 4, 5], [3]),
+    "the first exposure again while it brackets": (
+        [{"exposure_s": 1 / 250, "bracketing": True}, {"bracketing": True}], [1, 2], [2]),
     "the aperture moved": ([{"exposure_s": 1 / 250, "aperture_f": 8.0}], [1], [1]),
     "the same exposure": ([{}], [1], [1]),
     "an unknown exposure": ([{"exposure_s": None}], [1], [1]),
