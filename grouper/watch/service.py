@@ -368,9 +368,12 @@ class Service:
         records = self._state.records()
         if not records:
             records = self._adopt()
+        self._resume_running_time(self._state.facts())
         latest = {record.name: record for record in records if record.gone_at is None}
         for record in records:
-            if record.grouped_at is None and record.gone_at is not None:
+            if record.gone_at is None and latest[record.name] is not record:
+                self._part_with(record)  # a kill came between the next one's coming and this
+            elif record.grouped_at is None and record.gone_at is not None:
                 self._try_state(partial(self._state.forget, record.id))  # nothing came of it
             elif latest.get(record.name) is record:
                 self._records[record.name] = record
@@ -382,7 +385,6 @@ class Service:
             self._log.say(
                 "info", "cleaned-up", f"{removed} half-written files of a killed run removed"
             )
-        self._resume_running_time(self._state.facts())
         self._facts = {
             "inbox": self._inbox,
             "version": grouper.__version__,

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from grouper.watch.state import FILE_NAME, SET_ASIDE
+from grouper.watch.state import FILE_NAME, SET_ASIDE, open_state
 from grouper.write.replace import TEMPORARY
 from tests.watch.cards import SETTINGS, add_photo, make_card, photo_bytes, tree, wait_until
 from tests.watch.running import ROOT, Running
@@ -572,6 +572,23 @@ def test_half_written_files_of_a_killed_run_are_cleaned_up(service: Running) -> 
     assert tree(service.folder("QMARK")) == {
         path: data for path, data in before.items() if TEMPORARY not in path
     }
+
+
+def test_a_kill_between_a_card_s_going_and_the_next_one_s_coming(service: Running) -> None:
+    """Two records of one name, neither said to be gone: the older one is."""
+    make_card(service.inbox / "QMARK")
+    service.start()
+    service.wait_done("QMARK")
+    service.stop()
+    state, _ = open_state(service.out)
+    with state.writing():
+        state.add("QMARK", "QMARK-2", 0.0)
+    state.close()
+    assert service.once() == 0
+    state, _ = open_state(service.out)
+    told = [(one.out, one.gone_at is None, one.stage) for one in state.records()]
+    state.close()
+    assert told == [("QMARK", False, "gone"), ("QMARK-2", True, "done")]
 
 
 # ---- single runs
