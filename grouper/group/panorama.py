@@ -113,7 +113,7 @@ def link_weights(evidence: Evidence, stops: Stops) -> Floats:
     # Where no overlap is seen, an hour's pause is a boundary even on a card with few pauses to
     # learn from.
     unseen = np.minimum(evidence.pause, evidence.usual_pause)
-    pause = np.where(stops.gap, unseen, evidence.pause)
+    pause = np.where(stops.turned | stops.still, evidence.pause, unseen)
     weight: Floats = (
         np.where(leg, legs + STEP_TAKEN, turning + evidence.exposure)
         + evidence.settings
