@@ -637,3 +637,40 @@ def test_a_finding_code_is_explained_whatever_card_is_named(tmp_path: Path) -> N
     result = CliRunner().invoke(cli, ["explain", "missing-frame", "--in", str(tmp_path)])
     assert result.exit_code == 0
     assert "What it looks for" in result.output
+
+
+# What is no card
+
+
+@pytest.mark.parametrize("command", ["check", "group"])
+@pytest.mark.parametrize("name", ["", "CLIP.MOV"])
+def test_a_folder_without_photographs_could_not_be_run_on(
+    tmp_path: Path, command: str, name: str
+) -> None:
+    card = tmp_path / "card"
+    card.mkdir()
+    if name:
+        (card / name).write_bytes(b"x")
+    outcome = run(
+        command, str(card), "--no-cache", *(["--out", str(tmp_path / "o")] * (command == "group"))
+    )
+    assert outcome.exit_code == 2
+    assert f"{card}: no photographs found" in outcome.stderr
+    assert not (tmp_path / "o").exists()
+
+
+def test_a_card_of_unreadable_pictures_has_findings(tmp_path: Path) -> None:
+    (tmp_path / "QMK_0001.JPG").write_bytes(b"")
+    outcome = run("check", str(tmp_path), "--no-cache")
+    assert outcome.exit_code == 1
+    assert "unreadable-file" in outcome.stdout
+
+
+def test_a_card_that_cannot_be_read_gets_our_words(
+    pipeline: Pipeline, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(os, "access", lambda *args, **more: False)
+    pipeline.fault = NoSuchCard("QMARK: not allowed to open this folder")
+    outcome = run("check", str(tmp_path / "QMARK"))
+    assert outcome.exit_code == 2
+    assert outcome.stderr == "grouper: QMARK: not allowed to open this folder\n"
