@@ -70,9 +70,9 @@ def serve(jobs: BinaryIO, answers: BinaryIO) -> NoReturn:
     logging.basicConfig(level=logging.WARNING, format="%(message)s", stream=sys.stderr)
     lines: queue.SimpleQueue[bytes] = queue.SimpleQueue()
     threading.Thread(target=_listen, args=(jobs, lines), daemon=True).start()
-    import grouper.pipeline  # noqa: F401 - the slow part, before the first card waits for it
-
     with contextlib.suppress(Ending):
+        import grouper.pipeline  # noqa: F401 - the slow part, before the first card waits for it
+
         while line := lines.get():
             body = answer_to(Job.from_line(line))
             answers.write(json.dumps(body).encode("ascii") + b"\n")
