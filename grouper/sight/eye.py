@@ -180,8 +180,9 @@ class PictureEye:
         lean = lean_by_elevation(solution.pointings, frames)
         if lean is None and may_show_horizon(solution):
             share = self._share_of(camera_of(frames[0])) * solution.focal_scale
-            lines = [self._horizons_of(frame) for frame in frames]
-            lean = lean_by_horizon(solution.pointings, share, lines)
+            lean = lean_by_horizon(
+                solution.pointings, share, lambda at: self._horizons_of(frames[at])
+            )
         if lean is None or not lean.is_known:
             return solution
         return replace(solution, base_tilt_deg=round(lean.deg, 2))

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -91,24 +91,28 @@ def may_show_horizon(solution: Solution) -> bool:
 
 
 def lean_by_horizon(
-    pointings: Sequence[Pointing], focal_share: float, lines: Sequence[Sequence[HorizonLine]]
+    pointings: Sequence[Pointing],
+    focal_share: float,
+    look: Callable[[int], Sequence[HorizonLine]],
 ) -> Lean | None:
     """The lean that pieces of one horizon show; ``None`` where they are not surely one.
 
     Args:
         pointings: where each frame looks, in the axes of the sweep.
         focal_share: focal length in long sides of the picture.
-        lines: candidates of each frame, in the order of ``pointings``.
+        look: candidates in a frame, by its place in ``pointings``. Asked for one frame of each
+            view, and no further once too few views can show the horizon.
     """
     views = _views(pointings)
-    pieces = [
-        _piece(views[at], pointings[at], line, focal_share)
-        for at in sorted(views)
-        for line in lines[at]
-    ]
-    least = max(_LEAST_VIEWS, math.ceil(_LEAST_SHARE * len(set(views.values()))))
-    if len({piece.view for piece in pieces}) < least:
-        return None
+    least = max(_LEAST_VIEWS, math.ceil(_LEAST_SHARE * len(views)))
+    pieces: list[_Piece] = []
+    hidden = 0
+    for at in views:
+        own = [_piece(at, pointings[at], line, focal_share) for line in look(at)]
+        pieces += own
+        hidden += not own
+        if len(views) - hidden < least:
+            return None
     chosen = _largest_agreement(pieces)
     yaws = [math.degrees(piece.yaw) for piece in chosen]
     if len(chosen) < least or max(yaws) - min(yaws) < LEAST_TURN_DEG:
@@ -117,19 +121,18 @@ def lean_by_horizon(
     return lean if lean.deg <= _MOST_DEG else None
 
 
-def _views(pointings: Sequence[Pointing]) -> dict[int, int]:
-    """The view of each frame that has a place: frames that look the same way are one."""
-    views: dict[int, int] = {}
+def _views(pointings: Sequence[Pointing]) -> list[int]:
+    """The first frame of each view that has a place: frames that look the same way are one."""
+    views: list[int] = []
     for at, pointing in enumerate(pointings):
         if pointing.yaw_deg is None or pointing.pitch_deg is None:
             continue
-        same = (
-            view
-            for other, view in views.items()
-            if abs((pointings[other].yaw_deg or 0.0) - pointing.yaw_deg) < _SAME_VIEW_DEG
+        if not any(
+            abs((pointings[other].yaw_deg or 0.0) - pointing.yaw_deg) < _SAME_VIEW_DEG
             and abs((pointings[other].pitch_deg or 0.0) - pointing.pitch_deg) < _SAME_VIEW_DEG
-        )
-        views[at] = next(same, at)
+            for other in views
+        ):
+            views.append(at)
     return views
 
 

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from PIL import Image
 
-from grouper.model import Attitude, Frame, Pointing, Solution
+from grouper.model import Attitude, Frame, PictureSource, Pointing, Sighting, Solution
+from grouper.settings import Settings
+from grouper.sight.eye import open_eye
 from grouper.sight.horizon import HorizonLine
 from grouper.sight.lean import (
     KNOWN_DEG,
@@ -19,11 +24,13 @@ from grouper.sight.lean import (
     lean_by_horizon,
     may_show_horizon,
 )
+from grouper.sight.sphere import rotation_vector
 from tests.support import frame
 
 Matrix = NDArray[np.float64]
 YAWS = [-126.0 + 36.0 * place for place in range(8)]
 SHARE = 24 / 36
+Look = Callable[[int], tuple[HorizonLine, ...]]
 
 
 def about(axis: Sequence[float], angle_deg: float) -> Matrix:
@@ -86,8 +93,8 @@ def test_a_lean_is_that_of_rotated_cameras(
 
 def spread(
     of: tuple[list[Pointing], list[tuple[HorizonLine, ...]]],
-) -> tuple[list[Pointing], float, list[tuple[HorizonLine, ...]]]:
-    return of[0], SHARE, of[1]
+) -> tuple[list[Pointing], float, Look]:
+    return of[0], SHARE, of[1].__getitem__
 
 
 def test_a_true_base_is_known_to_be_one() -> None:
@@ -102,7 +109,7 @@ def test_other_edges_and_hidden_views_do_not_matter() -> None:
     stray = HorizonLine(drop=0.2, slope=0.1, support=0.9, rough_px=0.3)
     mixed = [(stray, *own) for own in lines]
     mixed[2], mixed[5] = (), (stray,)
-    lean = lean_by_horizon(pointings, SHARE, mixed)
+    lean = lean_by_horizon(pointings, SHARE, mixed.__getitem__)
     assert lean is not None
     assert lean.deg == pytest.approx(4.0, rel=0.03)
 
@@ -122,7 +129,7 @@ def test_errors_of_a_pixel_are_within_what_is_said() -> None:
             )
             for own in lines
         ]
-        lean = lean_by_horizon(pointings, SHARE, shaken)
+        lean = lean_by_horizon(pointings, SHARE, shaken.__getitem__)
         assert lean is not None
         said.append(abs(lean.deg - 3.0) / lean.error_deg)
     assert np.mean(np.asarray(said) < 2) > 0.9
@@ -142,7 +149,7 @@ def hills(seed: int) -> list[tuple[HorizonLine, ...]]:
 
 @pytest.mark.parametrize("seed", range(30))
 def test_pieces_of_a_skyline_are_no_circle(seed: int) -> None:
-    assert lean_by_horizon(sweep(0.0)[0], SHARE, hills(seed)) is None
+    assert lean_by_horizon(sweep(0.0)[0], SHARE, hills(seed).__getitem__) is None
 
 
 SHORT = sweep(4.0, yaws=[-50.0 + 10.0 * place for place in range(11)])
@@ -167,12 +174,24 @@ HIGH = sweep(0.0)
     ],
 )
 def test_not_known_on(pointings: list[Pointing], lines: list[tuple[HorizonLine, ...]]) -> None:
-    assert lean_by_horizon(pointings, SHARE, lines) is None
+    assert lean_by_horizon(pointings, SHARE, lines.__getitem__) is None
 
 
 def test_legs_of_a_view_count_once() -> None:
     pointings, lines = sweep(4.0, yaws=[-80.0, -40.0, 0.0, 40.0, 80.0])
-    assert lean_by_horizon(pointings * 3, SHARE, lines * 3) is None
+    assert lean_by_horizon(pointings * 3, SHARE, (lines * 3).__getitem__) is None
+
+
+def test_no_more_pictures_are_looked_at_than_can_still_tell() -> None:
+    pointings, lines = sweep(4.0)
+    asked: list[int] = []
+
+    def look(at: int) -> tuple[HorizonLine, ...]:
+        asked.append(at)
+        return lines[at] if at > 4 else ()
+
+    assert lean_by_horizon(pointings * 3, SHARE, look) is None
+    assert asked == [0, 1, 2]
 
 
 def test_it_is_only_looked_for_where_it_could_be_told() -> None:
@@ -257,3 +276,45 @@ def test_a_poor_level_leaves_it_unknown() -> None:
 def test_a_wave_needs_three_frames() -> None:
     with pytest.raises(ValueError, match="three frames"):
         fit_wave([0.0, 36.0], [0.0, 1.0], 0.5)
+
+
+# --- With pictures ----------------------------------------------------------------------------
+
+
+def write_sea(path: Path, held: Matrix) -> None:
+    """Sky over sea, 400 x 600 pixels at 24 mm upright, as rays of the camera meet them."""
+    x, y = (np.arange(400) - 199.5) / 400, (np.arange(600) - 299.5) / 400
+    right, down = np.meshgrid(x, y)
+    rise = -(held[1, 0] * right + held[1, 1] * down + held[1, 2]) * 400
+    grey = 70 + 110 * np.clip(rise + 0.5, 0, 1)
+    grey += np.random.default_rng(abs(int(1000 * held[0, 2]))).normal(0, 4, grey.shape)
+    Image.fromarray(np.clip(grey, 0, 255).astype(np.uint8)).convert("RGB").save(path, quality=90)
+
+
+@pytest.mark.parametrize("lean_deg", [0.0, 5.0])
+def test_the_eye_sees_a_lean_where_nothing_was_recorded(tmp_path: Path, lean_deg: float) -> None:
+    cameras = [camera(yaw, 2.0, 0.0, lean_deg, 40.0) for yaw in YAWS]
+    frames = []
+    for number, held_so in enumerate(cameras):
+        write_sea(tmp_path / f"{number}.JPG", held_so)
+        source = PictureSource(kind="main", file=f"{number}.JPG")
+        size = {"width_px": 400, "height_px": 600, "orientation": 1}
+        one = frame(number, file=f"{number}.JPG", picture=source, sensor_from="body", **size)
+        frames.append(replace(one, focal_mm=24.0, sensor_long_mm=36.0))
+    sightings = [
+        (
+            at,
+            at + 1,
+            Sighting(
+                overlap=0.3,
+                certainty=1.0,
+                turn_deg=tuple(np.degrees(rotation_vector(a.T @ b)).tolist()),
+                score=0.9,
+                margin=2.0,
+            ),
+        )
+        for at, (a, b) in enumerate(pairwise(cameras))
+    ]
+    solution = open_eye(tmp_path, Settings()).solve(frames, sightings)
+    assert solution is not None
+    assert solution.base_tilt_deg == pytest.approx(lean_deg, abs=0.4)
