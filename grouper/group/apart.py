@@ -95,7 +95,9 @@ def find_dividers(pairs: Pairs) -> frozenset[int]:
         usual = median(float(pairs.light[j]) for j in around)
         light = float(pairs.light[i])
         dimmed = usual is not None and np.isfinite(light) and light < usual - SAME_LIGHT_EV
-        if glance.mean < DARK_MEAN and not dimmed:
+        # What shows enough to be matched with a neighbour is a dark picture, not a cap.
+        matched = is_sure(pairs.seen(i - 1, i)) or is_sure(pairs.seen(i, i + 1))
+        if glance.mean < DARK_MEAN and not dimmed and not matched:
             found.add(i)
     found |= _blurs(pairs)
     return frozenset(found)

@@ -29,8 +29,8 @@ PLAIN_TURNED = 0.2
 after all: one plain side of each, sky or water, may be what they share."""
 ALIKE = {"same": 0.02, "turned": 0.47, "apart": 0.51}
 """Chances where two pictures look the same in all directions and were not matched, two views of
-the sea: not the same view, which would have matched, but nothing speaks for or against a turn
-(with these shares the weight of a sweep's step is 0)."""
+the sea: nothing speaks for or against a turn (with these shares the weight of a sweep's step is
+0), but one view twice within seconds would have matched, if only by its sky."""
 SAME_VIEW_SOFT = 0.015
 """How soft that limit is: half a thumbnail pixel of error each way on 160 pixels, four times."""
 
@@ -177,6 +177,18 @@ def _relations(pairs: Pairs, count: int) -> tuple[Floats, ...]:
 def _are_alike(pairs: Pairs, i: int) -> bool:
     glances = pairs.glances[i : i + 2]
     return len(glances) == 2 and all(one is not None and one.is_alike for one in glances)
+
+
+def unmatched_alike(evidence: Evidence) -> NDArray[np.bool_]:
+    """Pairs of pictures that look the same in all directions and were not matched."""
+    pairs = evidence.pairs
+    return np.array(
+        [
+            pairs.seen(i, i + 1) is None and _are_alike(pairs, i)
+            for i in range(len(pairs.frames) - 1)
+        ],
+        dtype=bool,
+    )
 
 
 FAST_S = 0.6

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from grouper.group.choose import Proposal, Rule
-from grouper.group.evidence import Evidence, relation_weight
+from grouper.group.evidence import Evidence, relation_weight, unmatched_alike
 from grouper.group.pairs import Floats
 from grouper.group.stretches import grow
 
@@ -36,6 +36,8 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
     if last - first + 1 < FEWEST_FRAMES:
         return
     relation = relation_weight(evidence, same=0.90, turned=0.08, apart=0.02)
+    # From one frame of a series to the next the sea may change altogether.
+    relation = np.where(unmatched_alike(evidence), 0.0, relation)
     starts_s = _start_to_start(evidence)
     start = first
     while start + FEWEST_FRAMES <= last + 1:
