@@ -2,6 +2,6 @@
 
 ``desk`` decides what is to be done next and knows neither disk nor clock; ``service`` does
 it: ``looker`` looks at the inbox, ``changes`` hears of events, ``hand`` keeps the child that
-groups (``worker``), ``state`` remembers, ``hooks`` runs the owner's commands, ``page`` and
-``status`` tell. Only the child imports the heavy parts.
+groups (``worker``), ``ledger`` and ``state`` remember, ``errands`` and ``hooks`` run the
+owner's commands, ``page`` and ``status`` tell. Only the child imports the heavy parts.
 """

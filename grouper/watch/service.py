@@ -17,7 +17,6 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
-from functools import partial
 from pathlib import Path
 from typing import Any, Final
 
@@ -25,9 +24,9 @@ import grouper
 from grouper.errors import CannotWrite, GrouperError
 from grouper.settings import Settings, settings_table
 from grouper.watch import tidy
-from grouper.watch.adopt import adopted
 from grouper.watch.changes import Changes
 from grouper.watch.desk import PAUSE_S, Desk
+from grouper.watch.errands import Errands
 from grouper.watch.files import (
     clean_up,
     free_bytes,
@@ -39,6 +38,7 @@ from grouper.watch.files import (
 from grouper.watch.hand import Hand, Started, describe_end, start_worker
 from grouper.watch.hooks import Hook, Runner
 from grouper.watch.jobs import Job, Outcome, digest_of, outcome_from
+from grouper.watch.ledger import Ledger
 from grouper.watch.lock import BEAT_S, Lock
 from grouper.watch.log import Log
 from grouper.watch.look import Folder, Listing, Look, share_files
@@ -56,18 +56,16 @@ from grouper.watch.mail import (
     Touched,
 )
 from grouper.watch.mounts import silent_type_of
-from grouper.watch.names import out_name
 from grouper.watch.notify import tell_manager
 from grouper.watch.page import FILE_NAME as PAGE
 from grouper.watch.page import page
-from grouper.watch.state import Errand, Record, StateTrouble, open_state
+from grouper.watch.state import Record, StateTrouble, open_state
 from grouper.watch.worker import (
     OUT_OF_MEMORY,
     READ_TOO_MUCH,
     too_much_memory,
     too_much_read,
 )
-from grouper.write.replace import RECORD
 
 IDLE_S: Final = 300.0
 """The child is let go when nothing was to be done for so long: it holds some 150 MB."""
@@ -77,9 +75,6 @@ _LOOKING_SHARE: Final = 10.0
 _PAGE_S: Final = 1.0
 _TROUBLE_S: Final = 15.0
 """Wait before what the disk refused is tried again."""
-_MOST_DOWN_S: Final = 2 * 86_400.0
-"""The running time counts at most so much of the time in which no service ran: a wall clock that
-jumps by years, as on a machine without a battery, must not age anything."""
 _MOST_BUGS: Final = 100
 """With more the service gives up and is started anew by whoever started it."""
 _BUG_S: Final = 0.5
@@ -147,14 +142,6 @@ class Service:
         self._hand = Hand(self._mail.put, start)
         self._make_looker = looker
         self._task: _Task | None = None
-        self._records: dict[str, Record] = {}
-        """By name, of the cards on the desk."""
-        self._gone: dict[int, Record] = {}
-        """By number, of cards that left; the latest of a name may come back."""
-        self._unsaved: dict[int, Record] = {}
-        self._errand: Errand | None = None
-        """The command of the owner's that runs."""
-        self._errands_left = True
         self._troubles: dict[str, str] = {}
         self._facts: dict[str, str] = {}
         self._strays: tuple[str, ...] = ()
@@ -206,7 +193,7 @@ class Service:
 
     def _serve(self, settings: Settings, lock: Lock) -> int:
         try:
-            self._state, fault = open_state(self._out)
+            state, fault = open_state(self._out)
         except StateTrouble as error:
             raise CannotWrite(f"the state cannot be kept: {error}") from error
         try:
@@ -217,12 +204,27 @@ class Service:
                     f"the state file was no good and is set aside ({fault}); "
                     f"everything is looked at anew",
                 )
+            self._ledger = Ledger(
+                state,
+                self._out,
+                clock=self._clock,
+                wall=self._wall,
+                changed=lambda: self._mark_page(self._clock()),
+                trouble=self._trouble,
+            )
+            self._runner = Runner(self._mail.put)
+            self._errands = Errands(
+                self._ledger,
+                self._runner,
+                self._log,
+                on_set=self._options.on_set,
+                on_card=self._options.on_card,
+            )
             self._use(settings)
             self._desk = Desk(settings.watch, once=self._options.once)
             self._remember()
             self._looker = self._make_looker(self._inbox, self._mail.put)
             self._changes = Changes(self._inbox, self._mail.put)
-            self._runner = Runner(self._mail.put)
             self._choose_ears()
             self._begin_log()
             tell_manager("READY=1")
@@ -231,7 +233,7 @@ class Service:
             finally:
                 self._end()
         finally:
-            self._state.close()
+            state.close()
 
     def _loop(self, lock: Lock) -> int:
         while True:
@@ -300,7 +302,7 @@ class Service:
             case Said(line):
                 self._log.say("info", "child-said", f"the process that groups says: {line}")
             case HookDone():
-                self._take_hook(mail)
+                self._errands.take(mail)
             case Signal("stop"):
                 self._ending = True
                 self._status = ONE_LEFT if self._options.once else 0
@@ -317,7 +319,7 @@ class Service:
         self._look_about(now)
         self._watch_deadline(now)
         self._begin_due(now)
-        self._begin_errand()
+        self._errands.begin(self._settings.watch.hook_most_s)
         self._tell_stages(now)
         self._save(now)
         self._clean_by_rule(now)
@@ -335,7 +337,7 @@ class Service:
                 times.append(self._room_at)
         if self._page_at is not None:
             times.append(self._page_at)
-        if self._unsaved:
+        if self._ledger.unsaved:
             times.append(self._save_at)
         return max(0.0, min(min(times) - now, self._desk.wait_s(now), BEAT_S))
 
@@ -365,22 +367,12 @@ class Service:
 
     def _remember(self) -> None:
         """Take up what an earlier run left, and clean up behind one that was killed."""
-        records = self._state.records()
-        if not records:
-            records = self._adopt()
-        self._resume_running_time(self._state.facts())
-        latest = {record.name: record for record in records if record.gone_at is None}
-        for record in records:
-            if record.gone_at is None and latest[record.name] is not record:
-                self._part_with(record)  # a kill came between the next one's coming and this
-            elif record.grouped_at is None and record.gone_at is not None:
-                self._try_state(partial(self._state.forget, record.id))  # nothing came of it
-            elif latest.get(record.name) is record:
-                self._records[record.name] = record
-                self._put_on_desk(record)
-            else:
-                self._gone[record.id] = record
-        removed = clean_up(self._out, [record.out for record in records])
+        found = self._ledger.load(self._inbox)
+        if found:
+            self._log.say("info", "adopted", f"the outputs of {found} cards are known again")
+        for record in self._ledger.here.values():
+            self._put_on_desk(record)
+        removed = clean_up(self._out, [record.out for record in self._ledger.all()])
         if removed:
             self._log.say(
                 "info", "cleaned-up", f"{removed} half-written files of a killed run removed"
@@ -392,39 +384,6 @@ class Service:
             "began": _iso(self._wall()),
             "pid": str(os.getpid()),
         }
-
-    def _resume_running_time(self, facts: Mapping[str, str]) -> None:
-        """Take up the running time, by which outputs age: see ``_MOST_DOWN_S``."""
-        try:
-            before_s, wall = float(facts["run_s"]), float(facts["run_wall"])
-        except (KeyError, ValueError):
-            before_s, wall = 0.0, self._wall()
-        down_s = min(max(0.0, self._wall() - wall), _MOST_DOWN_S)
-        self._run_from = self._clock() - before_s - down_s
-
-    def _run_s(self) -> float:
-        """The running time in seconds."""
-        return self._clock() - self._run_from
-
-    def _adopt(self) -> list[Record]:
-        """With no state: cards whose outputs are there are known again by them."""
-        found = adopted(self._out, self._inbox)
-        records = []
-        try:
-            with self._state.writing():
-                for one in found:
-                    record = self._state.add(one.name, one.out, self._wall())
-                    record = replace(
-                        record, digest=one.digest, grouped_at=one.made_at, told=one.told
-                    )
-                    self._state.save(record)
-                    self._state.put_sets(record.id, one.sets)
-                    records.append(record)
-        except StateTrouble as error:
-            raise CannotWrite(f"the state cannot be kept: {error}") from error
-        if records:
-            self._log.say("info", "adopted", f"the outputs of {len(records)} cards are known again")
-        return records
 
     def _put_on_desk(self, record: Record) -> None:
         self._desk.remember(
@@ -464,8 +423,8 @@ class Service:
         self._changes.close()
         self._runner.end()
         busy = self._task
-        if not self._hand.end() and busy is not None and busy.name in self._records:
-            clean_up(self._out, [self._records[busy.name].out])
+        if not self._hand.end() and busy is not None and busy.name in self._ledger.here:
+            clean_up(self._out, [self._ledger.here[busy.name].out])
         if busy is not None:
             self._desk.give_up(self._clock())
             self._task = None
@@ -479,12 +438,12 @@ class Service:
     def _is_done(self, now: float) -> bool:
         if "inbox" in self._troubles:
             raise GrouperError(f"{self._inbox}: {self._troubles['inbox']}")
-        if self._task is not None or self._errand is not None:
+        if self._task is not None or self._errands.is_running:
             return False
         if "state" in self._troubles:  # a full disk: nothing that is done can be remembered
             return True
         idle = self._desk.is_idle(now) or self._room_at > now
-        return idle and not self._unsaved and not self._errands_left
+        return idle and not self._ledger.unsaved and self._errands.is_done
 
     def _once_status(self) -> int:
         left = self._desk.left()
@@ -592,45 +551,16 @@ class Service:
 
     def _welcome(self, name: str, now: float) -> None:
         """A folder came: an old card may be back under its name."""
-        old = [record for record in self._gone.values() if record.name == name]
-        if not old:
-            return
-        record = max(old, key=lambda one: one.id)  # it counts as gone until it was looked at
-        del self._gone[record.id]
-        self._records[name] = record
-        self._put_on_desk(record)
-        self._desk.places[name].look_at = now
+        record = self._ledger.come_back(name)
+        if record is not None:
+            self._put_on_desk(record)
+            self._desk.places[name].look_at = now
 
     def _see_off(self, name: str) -> None:
-        record = self._records.pop(name, None)
-        if record is None:
-            return
-        is_busy = self._task is not None and self._task.record == record.id
-        if record.grouped_at is None and (self._out / record.out / RECORD).exists():
-            record = replace(record, grouped_at=self._wall())  # written by a run that was killed
-        if record.grouped_at is None and not is_busy:
-            self._unsaved.pop(record.id, None)
-            self._try_state(partial(self._state.forget, record.id))
-        else:
-            self._part_with(record)
-        self._log.say("info", "gone", f"{name}: left the inbox; its outputs stay", card=name)
-        self._mark_page(self._clock())
-
-    def _part_with(self, record: Record) -> None:
-        """A card is no longer in the inbox, or never again under this name."""
-        new = record.gone_at is None
-        gone = replace(
-            record,
-            gone_at=self._wall() if new else record.gone_at,
-            gone_run_s=self._run_s() if new else record.gone_run_s,
-            stage="gone",
-            error=None,
-            failed=None,
-            retry_at=None,
-            tries=0,
-        )
-        self._gone[record.id] = gone
-        self._unsaved[record.id] = gone
+        record = self._ledger.here.get(name)
+        is_busy = self._task is not None and record is not None and self._task.record == record.id
+        if self._ledger.leave(name, is_busy=is_busy):
+            self._log.say("info", "gone", f"{name}: left the inbox; its outputs stay", card=name)
 
     def _take_look(self, name: str, look: Look, now: float) -> None:
         place = self._desk.places.get(name)
@@ -648,30 +578,19 @@ class Service:
             self._end_sweep(now)
         if place is None or look.trouble in ("gone", "link", "stopped"):
             return
-        record = self._records.get(name)
+        record = self._ledger.here.get(name)
         if record is None and (look.files or look.trouble):
             record = self._new_record(name)
         size = (look.files, look.size_bytes)
         if record is not None and look.files and size != (record.files, record.size_bytes):
-            self._keep(replace(record, files=size[0], size_bytes=size[1], changed_at=self._wall()))
+            self._ledger.keep(
+                replace(record, files=size[0], size_bytes=size[1], changed_at=self._wall())
+            )
 
     def _new_record(self, name: str) -> Record | None:
-        known = (*self._records.values(), *self._gone.values())
-        taken = {PAGE, *(record.out.casefold() for record in known)}
-        with suppress(OSError):
-            taken |= {there.casefold() for there in os.listdir(self._out)}  # noqa: PTH208
-        out = out_name(name, taken.__contains__)
-        record: Record | None = None
-
-        def add() -> None:
-            nonlocal record
-            record = self._state.add(name, out, self._wall())
-
-        if not self._try_state(add) or record is None:
-            return None
-        self._records[name] = record
-        self._mark_page(self._clock())
-        self._log.say("info", "came", f"{name}: a card; waiting until it is still", card=name)
+        record = self._ledger.add(name)
+        if record is not None:
+            self._log.say("info", "came", f"{name}: a card; waiting until it is still", card=name)
         return record
 
     def _take_events(self, names: frozenset[str], now: float) -> None:
@@ -693,7 +612,7 @@ class Service:
 
     def _warm(self, now: float) -> None:
         """Have a child ready while cards arrive, and none while nothing happens."""
-        if any(record.stage in ("arriving", "waiting") for record in self._records.values()):
+        if any(record.stage in ("arriving", "waiting") for record in self._ledger.here.values()):
             self._cool_at = now + IDLE_S
             if now < self._warm_at:
                 return
@@ -725,7 +644,7 @@ class Service:
         place = self._desk.places[name]
         look = place.look
         assert look is not None
-        record = self._records.get(name) or self._new_record(name)
+        record = self._ledger.here.get(name) or self._new_record(name)
         if record is None:  # the state could not be written
             self._desk.fail(name, now)
             return False
@@ -758,8 +677,7 @@ class Service:
 
     def _supersede(self, record: Record) -> Record | None:
         """Another card came under the name of one that was grouped: both keep their outputs."""
-        del self._records[record.name]
-        self._part_with(record)
+        self._ledger.part_with(record)
         self._log.say(
             "info",
             "another",
@@ -773,7 +691,7 @@ class Service:
             look = self._desk.places[record.name].look
             assert look is not None
             new = replace(new, files=look.files, size_bytes=look.size_bytes)
-            self._keep(new)
+            self._ledger.keep(new)
         return new
 
     def _take_outcome(self, outcome: Outcome, now: float) -> None:
@@ -802,7 +720,7 @@ class Service:
             self._hand.retire()
 
     def _take_result(self, task: _Task, outcome: Outcome, now: float) -> None:
-        record = self._by_number(task.record)
+        record = self._ledger.by_number(task.record)
         if record is None:  # it left before it was ever grouped
             self._desk.finish(task.name, task.look.identity, now)
             return
@@ -829,17 +747,18 @@ class Service:
         digests = {one.id: one.digest for one in outcome.sets}
 
         def write() -> None:
-            before = self._state.sets_of(record.id)
-            self._state.save(new)
-            self._state.put_sets(record.id, digests)
-            self._state.add_errands(record.id, self._errands_for(record, new, before, outcome))
+            asked = list(
+                self._errands.asked_for(self._inbox, self._out / new.out, record, new, outcome)
+            )
+            self._ledger.state.save(new)
+            self._ledger.state.put_sets(record.id, digests)
+            self._ledger.state.add_errands(record.id, asked)
 
-        if not self._try_state(write):
+        if not self._ledger.attempt(write):
             self._fail(task.name, f"the state cannot be written: {self._troubles['state']}", now)
             return
-        self._keep(new)
-        self._unsaved.pop(record.id, None)
-        self._errands_left = True
+        self._ledger.keep(new)
+        self._ledger.unsaved.pop(record.id, None)
         self._desk.finish(task.name, task.look.identity, now)
         if task.under != self._under and task.name in self._desk.places:
             self._desk.places[task.name].is_stale = True  # the settings changed meanwhile
@@ -870,51 +789,14 @@ class Service:
         for note in outcome.notes:
             self._log.say("warning", "note", f"{name}: {note}", card=name)
 
-    def _errands_for(
-        self, old: Record, new: Record, before: Mapping[str, str], outcome: Outcome
-    ) -> Iterator[tuple[str, str, dict[str, str]]]:
-        out = self._out / new.out
-        common = {
-            "report": str(out / "report.html"),
-            "out": str(out),
-            "card": os.path.join(self._inbox, new.name),  # noqa: PTH118
-        }
-        for one in outcome.sets:
-            if self._options.on_set is not None and before.get(one.id) != one.digest:
-                folder = out / "sets" / one.id
-                yield (
-                    "set",
-                    one.id,
-                    {
-                        **common,
-                        "manifest": str(folder / "set.json"),
-                        "frames": str(folder / "frames.txt"),
-                        "set": one.id,
-                        "kind": one.kind,
-                        "verdict": one.verdict,
-                    },
-                )
-        if self._options.on_card is not None and old.digest != new.digest:
-            yield (
-                "card",
-                "",
-                {
-                    **common,
-                    "manifest": str(out / "card.json"),
-                    "verdict": str(new.told.get("verdict", "whole")),
-                    "sets": str(new.told.get("sets", 0)),
-                    "problems": str(new.told.get("problems", 0)),
-                },
-            )
-
     def _fail(self, name: str, error: str, now: float, trace: str = "") -> None:
         self._failed_once = True
         wait_s = self._desk.fail(name, now)
-        record = self._records.get(name)
+        record = self._ledger.here.get(name)
         if record is None:
             return
         place = self._desk.places[name]
-        self._keep(
+        self._ledger.keep(
             replace(
                 record,
                 stage="failed",
@@ -954,57 +836,6 @@ class Service:
         most_s = self._settings.watch.card_most_s
         self._fail(task.name, f"grouping took longer than [watch] card_most_s = {most_s:g}", now)
 
-    # ---- the owner's commands
-
-    def _begin_errand(self) -> None:
-        if self._errand is not None or not self._errands_left:
-            return
-        try:
-            errands = self._state.errands()
-        except StateTrouble as error:
-            self._trouble("state", f"the state cannot be read: {error}")
-            return
-        for errand in errands:
-            hook = self._options.on_set if errand.what == "set" else self._options.on_card
-            if hook is not None:
-                self._errand = errand
-                words = hook.filled(errand.words)
-                self._runner.run(errand.id, words, self._settings.watch.hook_most_s)
-                return
-            self._try_state(partial(self._state.drop_errand, errand.id))  # nobody asks any more
-        self._errands_left = False
-
-    def _take_hook(self, done: HookDone) -> None:
-        errand, self._errand = self._errand, None
-        self._errands_left = True
-        if errand is None or done.stopped:
-            return
-        if not self._try_state(partial(self._state.drop_errand, done.errand)):
-            self._errands_left = False  # it runs again with the next one: better than never
-            return
-        about = errand.about or "the card"
-        record = self._by_number(errand.card)
-        name = record.name if record else ""
-        if record is not None and (done.error or record.hook_error):
-            said = f"{about}: {done.error}" if done.error else None
-            self._keep(replace(record, hook_error=said))
-        self._facts["command_error"] = f"{name}: {about}: {done.error}" if done.error else ""
-        self._log.say(
-            "warning" if done.error else "info",
-            "hook",
-            f"{name}: command for {about} {done.error or 'done'} ({done.seconds:.1f} s)"
-            + (f": {done.output[-300:]}" if done.output else ""),
-            card=name,
-            what=errand.what,
-            about=errand.about,
-            output=done.output,
-            error=done.error or None,
-        )
-
-    def _by_number(self, number: int) -> Record | None:
-        here = (record for record in self._records.values() if record.id == number)
-        return next(here, self._gone.get(number))
-
     # ---- settings
 
     def _reload(self, now: float) -> None:
@@ -1017,7 +848,7 @@ class Service:
         self._use(settings)
         self._desk.settings = settings.watch
         self._desk.restale(
-            name for name, record in self._records.items() if record.under != self._under
+            name for name, record in self._ledger.here.items() if record.under != self._under
         )
         if self._task is None:
             self._hand.retire()  # limits are the new ones for the next card
@@ -1026,17 +857,8 @@ class Service:
 
     # ---- remembering and showing
 
-    def _keep(self, record: Record) -> None:
-        """Take over a changed record, to be saved soon."""
-        if record.id in self._gone:
-            self._gone[record.id] = record
-        else:
-            self._records[record.name] = record
-        self._unsaved[record.id] = record
-        self._mark_page(self._clock())
-
     def _tell_stages(self, now: float) -> None:
-        for name, record in list(self._records.items()):
+        for name, record in list(self._ledger.here.items()):
             if name not in self._desk.places:
                 continue
             stage = self._desk.stage(name)
@@ -1046,26 +868,21 @@ class Service:
                 if record.gone_at is None and record.grouped_at is not None:
                     self._say_emptied(record)
             elif (stage, None) != (record.stage, record.gone_at):
-                self._keep(replace(record, stage=stage, gone_at=None, gone_run_s=None))
+                self._ledger.keep(replace(record, stage=stage, gone_at=None, gone_run_s=None))
 
     def _say_emptied(self, record: Record) -> None:
-        self._keep(replace(record, gone_at=self._wall(), gone_run_s=self._run_s(), stage="gone"))
+        self._ledger.empty(record)
         self._log.say(
             "info", "emptied", f"{record.name}: is empty now; its outputs stay", card=record.name
         )
 
     def _save(self, now: float) -> None:
-        if now < self._save_at or not (self._unsaved or self._facts_changed()):
+        if now < self._save_at or not (self._ledger.unsaved or self._facts_changed()):
             return
 
-        def write() -> None:
-            for record in self._unsaved.values():
-                self._state.save(record)
-            self._state.put_facts(self._all_facts())
-
-        if self._try_state(write):
-            self._unsaved.clear()
-            self._saved_facts = self._all_facts()
+        facts = self._all_facts()
+        if self._ledger.save(facts):
+            self._saved_facts = facts
         else:
             self._save_at = now + _TROUBLE_S
 
@@ -1075,8 +892,8 @@ class Service:
         return {
             **self._facts,
             "troubles": "\n".join(self._troubles.values()),
-            "run_s": f"{self._run_s():.0f}",
-            "run_wall": f"{self._wall():.0f}",
+            "command_error": self._errands.error,
+            **self._ledger.times(),
         }
 
     def _facts_changed(self) -> bool:
@@ -1086,17 +903,6 @@ class Service:
             return True
         timeless = {"swept", "run_s", "run_wall"}
         return any(now.get(name) != before.get(name) for name in now.keys() - timeless)
-
-    def _try_state(self, change: Callable[[], object]) -> bool:
-        """Change the state, or say why it cannot be."""
-        try:
-            with self._state.writing():
-                change()
-        except StateTrouble as error:
-            self._trouble("state", f"the state cannot be written: {error}")
-            return False
-        self._trouble("state", "")
-        return True
 
     def _trouble(self, what: str, words: str) -> None:
         """Note a trouble of the service itself, or that it is over."""
@@ -1128,7 +934,7 @@ class Service:
 
     def _write_page(self, *, running: bool) -> bool:
         data = page(
-            [*self._records.values(), *self._gone.values()],
+            self._ledger.all(),
             inbox=self._inbox,
             now=self._wall(),
             running=running and not self._options.once,
@@ -1151,21 +957,21 @@ class Service:
             return
         self._tidy_at = float("inf")
         watch = self._settings.watch
-        records = [*self._records.values(), *self._gone.values()]
+        records = self._ledger.all()
         places = self._desk.places
         unseen = {name for name, place in places.items() if place.look is None}
         sizes: dict[int, int] = {}
         if tidy.wants_sizes(watch):
             sizes = {one.id: size_of(self._out / one.out) for one in records if not one.cleaned}
-        for record, why in tidy.to_remove(records, sizes, watch, self._run_s()):
-            if record.name in unseen and record.id not in self._gone:
+        for record, why in tidy.to_remove(records, sizes, watch, self._ledger.run_s()):
+            if record.name in unseen and record.id not in self._ledger.gone:
                 continue  # it came back just now
             try:
                 removed, kept = remove_output(self._out / record.out)
             except (CannotWrite, OSError) as error:
                 self._log.say("warning", "not-removed", f"{record.name}: {error}")
                 continue
-            self._keep(replace(record, cleaned=True))
+            self._ledger.keep(replace(record, cleaned=True))
             self._log.say(
                 "info",
                 "removed",

@@ -57,9 +57,9 @@ def test_a_taken_name_gets_longer_until_it_is_free() -> None:
     assert second.startswith(first)
 
 
-ANY = st.text(
-    st.characters(exclude_characters="/\0", exclude_categories=()), min_size=1, max_size=60
-)
+TEXT = st.text(st.characters(exclude_characters="/\0", exclude_categories=["Cs"]), min_size=1)
+BYTES = st.binary(min_size=1, max_size=255).map(lambda name: name.translate(None, b"/\0") or b"x")
+ANY = TEXT | BYTES.map(os.fsdecode)
 
 
 @given(st.lists(ANY, min_size=1, max_size=20, unique=True))

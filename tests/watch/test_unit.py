@@ -70,8 +70,8 @@ def test_its_times_fit_the_service() -> None:
 def test_its_command_is_one_that_grouper_has() -> None:
     words = shlex.split(dict(parsed()["Service"])["ExecStart"])
     assert Path(words[0]).name == "grouper"
-    command = cli.commands[words[1]]
-    command.make_context("watch", words[2:])  # parses, or raises
+    parent = cli.make_context("grouper", [words[1]])
+    cli.commands[words[1]].make_context("watch", words[2:], parent=parent)  # parses, or raises
 
 
 def test_it_can_be_printed() -> None:
