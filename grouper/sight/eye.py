@@ -27,7 +27,7 @@ from grouper.sight.pair import (
     sighting,
 )
 from grouper.sight.picture import ByteArray, Preview, contradicts, decode, preview
-from grouper.sight.plate import Plate, ShelvedPlate, prepare, shelved
+from grouper.sight.plate import Plate, ShelvedPlate, look_alike, prepare, shelved
 from grouper.sight.solve import solve_pointings
 from grouper.sight.sphere import rotation
 from grouper.sight.verdict import expected_certainty
@@ -216,7 +216,7 @@ class PictureEye:
             return None
         if not (a.is_telling or b.is_telling) and _is_unmoved(match):
             return None
-        if a.is_alike and b.is_alike and (match is None or match.certainty < _LIKELY):
+        if (match is None or match.certainty < _LIKELY) and look_alike(a, b):
             return None  # they may overlap anywhere
         return sighting(match)
 
@@ -329,7 +329,7 @@ def _look(root: Path, frame: Frame) -> _Looked | None:
     if shown is None:
         return None
     plate = prepare(shown)
-    glance = replace(glance_at(shown), is_alike=plate.is_alike)
+    glance = replace(glance_at(shown), is_alike=plate.profile.size > 0)
     return _Looked(frame.file, glance, shelved(plate))
 
 

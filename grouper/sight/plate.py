@@ -37,6 +37,9 @@ _WORTH_SHEARING = 0.85
 """Below this no lean of the camera by up to 14 degrees can be what keeps columns apart."""
 _SHEARS = tuple(sign * k / 20 for k in range(1, 6) for sign in (1, -1))
 _LEAST_COLUMNS = 8
+_SAME_HEIGHT = 2
+"""Rows of the smallest level, 5 degrees of most lenses, by which a leaning base moves the
+horizon from one view to the next."""
 _HALF_CONTRAST = 0.05
 """Contrast (natural log units) that is compressed to 0.7 of the most: without compression a
 horizon or a skyline outweighs everything else, and any two level landscapes match. Measured
@@ -58,8 +61,9 @@ class Plate:
     levels: tuple[Level, ...]
     is_telling: bool
     """Whether the picture shows enough to be recognised: not plain sky, fog or night."""
-    is_alike: bool
-    """Whether it looks the same in all directions, as the sea does."""
+    profile: FloatArray
+    """Its profile from top to bottom if it looks the same in all directions, as the sea does;
+    else empty."""
     spectra: dict[object, MaskedSpectra] = field(default_factory=dict)
     """Spectra on the sphere, kept by the search for the next pair."""
     _grounds: dict[tuple[int, float, tuple[float, ...]], tuple[Ground, ...]] = field(
@@ -109,7 +113,7 @@ class ShelvedPlate:
     size: tuple[int, int]
     full_px: float
     is_telling: bool
-    is_alike: bool
+    profile: FloatArray
     bands: tuple[NDArray[np.int8], ...]
     goods: tuple[NDArray[np.uint8], ...]
 
@@ -120,7 +124,7 @@ class ShelvedPlate:
             height, width = band.shape
             good = np.unpackbits(bits, count=band.size).reshape(band.shape).astype(bool)
             levels.append(Level(band * np.float32(1 / 127), good, width, height))
-        return Plate(self.size, self.full_px, tuple(levels), self.is_telling, self.is_alike)
+        return Plate(self.size, self.full_px, tuple(levels), self.is_telling, self.profile)
 
 
 def shelved(plate: Plate) -> ShelvedPlate:
@@ -129,7 +133,7 @@ def shelved(plate: Plate) -> ShelvedPlate:
         plate.size,
         plate.full_px,
         plate.is_telling,
-        plate.is_alike,
+        plate.profile,
         tuple(np.rint(level.band * 127).astype(np.int8) for level in plate.levels),
         tuple(np.packbits(level.good) for level in plate.levels),
     )
@@ -153,42 +157,68 @@ def prepare(preview: Preview) -> Plate:
             good = bad < _BAD_SHARE
         levels.insert(0, Level(_band(light), good, *size))
     telling = _telling_share(levels[SCOUT]) >= _TELLING_LEAST
-    return Plate(preview.size, preview.full_px, tuple(levels), telling, _is_alike_all_round(light))
+    return Plate(preview.size, preview.full_px, tuple(levels), telling, _profile_all_round(light))
 
 
-def _is_alike_all_round(light: FloatArray) -> bool:
-    """Whether a picture shows one profile from top to bottom in nearly every column.
+def _profile_all_round(light: FloatArray) -> FloatArray:
+    """The one profile from top to bottom that nearly every column shows; empty if none.
 
-    So do the sea, a plain and a bare ridge of sand under an even sky. A leaning camera shears
-    the profile; that is taken out.
+    So look the sea, a plain and a bare ridge of sand under an even sky. A leaning camera
+    shears the profile; that is taken out.
 
     Args:
         light: logarithm of the grey levels, of shape (height, width).
+
+    Returns:
+        Of shape (height,).
     """
     height, width = light.shape
     columns = max(_LEAST_COLUMNS, width // 3)
     strips = _resized(light, (columns, height))
     across = (np.arange(columns) + 0.5) * width / columns - width / 2
-    best = _agreement(strips, across, 0.0)
-    if best < _WORTH_SHEARING:
+    best = _sheared(strips, across, 0.0)
+    if best[0] >= _WORTH_SHEARING:
+        for shear in _SHEARS:
+            if best[0] >= _ALIKE:
+                break
+            best = max(best, _sheared(strips, across, shear), key=lambda one: one[0])
+    return best[1] if best[0] >= _ALIKE else np.zeros(0, dtype=np.float32)
+
+
+def look_alike(a: Plate, b: Plate) -> bool:
+    """Whether two pictures each look alike all round, and like one another.
+
+    They are held the same way then, and nothing tells how far the camera turned: the horizon
+    stands at one height. Another scene, or a camera held higher, shows another profile.
+    """
+    height = len(a.profile)
+    if not height or len(b.profile) != height:
         return False
-    return best >= _ALIKE or any(_agreement(strips, across, s) >= _ALIKE for s in _SHEARS)
+    for shift in range(-_SAME_HEIGHT, _SAME_HEIGHT + 1):
+        one = a.profile[max(shift, 0) : height + min(shift, 0)]
+        other = b.profile[max(-shift, 0) : height - max(shift, 0)]
+        if float(np.corrcoef(one, other)[0, 1]) >= _ALIKE:
+            return True
+    return False
 
 
-def _agreement(strips: FloatArray, across: FloatArray, shear: float) -> float:
-    """The middling correlation of sheared columns with the middling column."""
+def _sheared(
+    strips: FloatArray, across: NDArray[np.float64], shear: float
+) -> tuple[float, FloatArray]:
+    """The middling correlation of sheared columns with the middling column, and that column."""
     height = len(strips)
     down = np.rint(shear * across).astype(int)
     rows = np.arange(height)[:, None] + down
     edge = int(np.abs(down).max())
-    shown = np.take_along_axis(strips, rows.clip(0, height - 1), axis=0)[edge : height - edge]
+    shown = np.take_along_axis(strips, rows.clip(0, height - 1), axis=0)
+    profile = np.median(shown, axis=1)
+    shown, middle = shown[edge : height - edge], profile[edge : height - edge]
     if len(shown) < height // 2:
-        return 0.0
-    middle = np.median(shown, axis=1)
-    middle -= middle.mean()
+        return 0.0, profile
+    middle = middle - middle.mean()
     shown = shown - shown.mean(axis=0)
     energy = (shown * shown).sum(axis=0) * float(middle @ middle)
-    return float(np.median((middle @ shown) / np.sqrt(energy + 1e-12)))
+    return float(np.median((middle @ shown) / np.sqrt(energy + 1e-12))), profile
 
 
 def _telling_share(level: Level) -> float:
