@@ -133,6 +133,7 @@ class Service:
         wall: Callable[[], float] = time.time,
         start: Callable[[], Started] = start_worker,
         looker: Callable[[str, Callable[[Mail], None]], Looker] = ThreadedLooker,
+        changes: Callable[[str, Callable[[Mail], None]], Changes] = Changes,
     ) -> None:
         self._options = options
         self._log = log
@@ -141,6 +142,7 @@ class Service:
         self._mail: queue.SimpleQueue[Mail] = queue.SimpleQueue()
         self._hand = Hand(self._mail.put, start)
         self._make_looker = looker
+        self._make_changes = changes
         self._task: _Task | None = None
         self._troubles: dict[str, str] = {}
         self._facts: dict[str, str] = {}
@@ -224,7 +226,7 @@ class Service:
             self._desk = Desk(settings.watch, once=self._options.once)
             self._remember()
             self._looker = self._make_looker(self._inbox, self._mail.put)
-            self._changes = Changes(self._inbox, self._mail.put)
+            self._changes = self._make_changes(self._inbox, self._mail.put)
             self._choose_ears()
             self._begin_log()
             tell_manager("READY=1")
