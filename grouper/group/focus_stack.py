@@ -22,6 +22,8 @@ STRONG = 2.0
 DRIVEN = math.log(0.25 / 0.06)
 """Bodies that step the focus themselves fire as fast as a burst, and bursts are commoner."""
 EXPOSED = math.log(0.03 / 0.30)
+SURELY_TURNED = 0.8
+"""A lens that breathes shifts nothing: one sure turn, and it is not one view."""
 
 
 def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
@@ -34,6 +36,7 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
         + np.where(fast, np.minimum(pause, DRIVEN), pause)
         + np.where(evidence.exposed, EXPOSED, 0.0)
         + evidence.settings
+        + evidence.exposure
     )
     starts, ends = ends_at((weights < STRONG) | _may_begin_again(evidence), first, last)
     for start in starts:
@@ -64,9 +67,11 @@ def _may_begin_again(evidence: Evidence) -> NDArray[np.bool_]:
 
 def _judge(evidence: Evidence, start: int, end: int, weight: float) -> Proposal | None:
     focus = focus_weight(evidence, start, end)
-    if focus is None:
-        return None
     span = slice(start, end)
+    if focus is None or focus[0] <= 0:
+        return None  # without focus that moves it is something else, however even and still
+    if (evidence.turned[span] > SURELY_TURNED).any():
+        return None
     weight += START + focus[0]
     weight += evenness_weight(evidence.log_pause[span], evidence.pairs.pause_slack_s[span])
     reasons = (f"{end - start + 1} frames of one view at one exposure", focus[1])

@@ -22,6 +22,7 @@ from grouper.group.evidence import (
 )
 from grouper.group.exposures import exposure_levels, ladder_weight
 from grouper.group.focusing import focus_weight
+from grouper.group.looking import LONGEST_PAUSE_S
 from grouper.group.pairs import STOP_EV, Floats
 from grouper.group.rhythm import COARSE_S, drive_pauses, stands_out
 from grouper.group.stops import Stops, find_stops
@@ -61,6 +62,9 @@ NEVER_FIRED = -0.7
 nearly all boundaries look like this."""
 RUNS_ON, TURNS_ROUND = 0.4, -2.0
 """After a lost frame a sweep goes on the way it went; another subject is swept either way."""
+TOO_LATE = -12.0
+"""Hardly anybody goes on with a sweep after so long (see ``looking``), even where another begins
+just where it ended."""
 MOST_AGAINST_EXPOSURE = -5.0
 """An exposure that wanders through a whole sweep is one slip, not one at every frame."""
 SAME_SECOND_LIMIT = 1.0
@@ -120,6 +124,7 @@ def link_weights(evidence: Evidence, stops: Stops) -> Floats:
         + np.where(leg, evidence.pause, np.minimum(pause, _hand_limit(evidence)))
         + np.where(lost, LOST_ONE, 0.0)
         + np.where(stops.gap & (number == 1), NEVER_FIRED, 0.0)
+        + np.where(evidence.pairs.pause_s > LONGEST_PAUSE_S, TOO_LATE, 0.0)
     )
     return weight
 
