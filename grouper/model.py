@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -428,6 +428,8 @@ class Result:
     pictures: Mapping[str, bytes] = field(default_factory=dict, compare=False, repr=False)
     """Small upright JPEGs by main file, for people to look at; may be read when asked for.
     A frame without a picture that can be read is not in it."""
+    fixed: Mapping[str, Any] = field(default_factory=dict, compare=False, repr=False)
+    """Numbers that no setting changes, by where they stand, as JSON has them."""
 
     @property
     def sets(self) -> tuple[Set, ...]:

@@ -17,6 +17,7 @@ from grouper.read.cache import file_for as cache_file_for
 from grouper.settings import Settings
 from grouper.sight import BlindEye, open_eye
 from grouper.sight.small import SmallPictures
+from grouper.thresholds import fixed_thresholds
 from grouper.write import write_result
 
 if TYPE_CHECKING:
@@ -104,7 +105,12 @@ def run(
     grouping, findings = check(scanned, grouping, settings)
     pictures = SmallPictures(Path(scanned.root), scanned.frames, jobs=jobs, progress=progress)
     return Result(
-        scan=scanned, grouping=grouping, findings=findings, settings=settings, pictures=pictures
+        scan=scanned,
+        grouping=grouping,
+        findings=findings,
+        settings=settings,
+        pictures=pictures,
+        fixed=fixed_thresholds(),
     )
 
 

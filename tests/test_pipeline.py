@@ -34,6 +34,11 @@ def test_every_set_is_found_exactly_and_nothing_else(result: Result) -> None:
     assert found == truth_sets()
 
 
+def test_every_threshold_in_force_goes_with_the_result(result: Result) -> None:
+    assert result.fixed["group.panorama.START"] < 0
+    assert {name.split(".")[0] for name in result.fixed} == {"group", "sight", "check"}
+
+
 def test_singles_stay_singles(result: Result) -> None:
     assert sorted(f.file for f in result.grouping.singles) == sorted(TRUTH["singles"])
     assert not result.grouping.dividers

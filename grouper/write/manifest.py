@@ -43,7 +43,7 @@ def card_object(result: Result, made: str) -> dict[str, Any]:
         "version": VERSION,
         "made": {"by": made_by(), "at": made},
         "card": _card(result.scan),
-        "settings": plain(settings_table(result.settings)),
+        "settings": plain({**settings_table(result.settings), "fixed": result.fixed}),
         "bodies": [_body(body) for body in grouping.bodies],
         "sets": [set_object(one) for one in grouping.sets],
         "singles": [frame.file for frame in grouping.singles],

@@ -76,6 +76,7 @@ def spoil(card: dict[str, Any], path: str) -> None:
     "path",
     [
         *("version", "made.at", "card.root", "card.unread", "settings", "bodies.0.serial"),
+        "settings.fixed",
         *("singles", "dividers", "previews.0.set", "unread.0.detail", "findings.0.advice"),
         *("sets.0.id", "sets.0.evidence", "sets.0.utc_offset", "sets.0.takes"),
         *("sets.0.frames.0.companions", "sets.0.frames.0.ev_offset", "sets.0.frames.0.roll_deg"),
@@ -105,6 +106,22 @@ def test_the_schema_minds_wrong_values(key: str, value: object) -> None:
     made = card(result())
     made["sets"][0][key] = value
     assert not VALIDATOR.is_valid(made)
+
+
+@pytest.mark.parametrize("value", ["0.5", [], {}, True, {"lens": "long"}])
+def test_the_schema_minds_fixed_thresholds_that_are_no_numbers(value: object) -> None:
+    made = card(result(fixed={"group.evidence.ALIKE": 1.0}))
+    assert VALIDATOR.is_valid(made)
+    made["settings"]["fixed"]["group.evidence.ALIKE"] = value
+    assert not VALIDATOR.is_valid(made)
+
+
+def test_the_settings_tell_the_fixed_thresholds_too() -> None:
+    fixed = {"group.panorama.START": -2.5, "group.evidence.ALIKE": {"lens": [0.002, 0.05]}}
+    told = card(result(fixed=fixed))["settings"]
+    assert told["fixed"] == fixed
+    assert list(told)[-1] == "fixed"
+    assert told["check"]
 
 
 def test_a_bracket_has_no_layout() -> None:
