@@ -32,7 +32,7 @@ def glance(preview: Preview) -> Glance:
 
 
 def _share(where: BoolArray) -> float:
-    return round(np.count_nonzero(where) / where.size, 4)
+    return round(float(np.count_nonzero(where)) / where.size, 4)
 
 
 def _sharpness(luma: FloatArray) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from pathlib import Path
 
 import cv2
@@ -30,6 +31,19 @@ def test_levels_are_shares_of_full_scale(tmp_path: Path) -> None:
     assert seen.spread == pytest.approx(0.3, abs=0.02)
     assert seen.clipped_share == seen.blocked_share == 0
     assert seen.aspect == pytest.approx(1.5, abs=0.02)
+
+
+@pytest.mark.parametrize("level", [0, 128, 255])
+def test_every_number_is_pythons_own(tmp_path: Path, level: int) -> None:
+    """A record travels between processes and into files; array scalars would not."""
+    picture = np.full((427, 640, 3), level, np.uint8)
+    picture[::7] = 90
+    seen = _glance(tmp_path, picture)
+    for field in fields(seen):
+        value = getattr(seen, field.name)
+        values = value if isinstance(value, tuple) else (value,)
+        assert values
+        assert {type(number) for number in values} <= {float, bool}, field.name
 
 
 def test_clipped_and_blocked_areas_are_measured(tmp_path: Path) -> None:
