@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 _QUARTER_H_S = 900.0
+"""All zones differ by whole quarters of an hour (IANA time zone database)."""
 _ZONE_MOST_S = 26 * 3600.0
 """Zones run from -12:00 to +14:00 (IANA time zone database), 26 hours apart at most."""
 _DRIFT_S = 120.0

@@ -29,6 +29,7 @@ START = -2.5
 PAIR_ONLY = -1.5
 """Two frames at two exposures are more often a correction than a bracket."""
 QUICK_S = 2.0
+"""Bodies and quick hands step the exposure faster than this (common practice, no source)."""
 BLIND_QUICK_STEP = 1.2
 """Without pictures a quick change of exposure with everything else locked says as much."""
 

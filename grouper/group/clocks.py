@@ -24,11 +24,13 @@ _SURE = 0.97
 """Hundreds of pairs are looked at of which few belong together, so each must be surer than a
 neighbour in a sweep."""
 _LEAST_OVERLAP = 0.1
+"""Less common ground shows that two bodies looked the same way, not from the same place."""
 _STAY_S = 600.0
 """Two photographers who work together are at one place within ten minutes (practice)."""
 _PLACES_APART_S = 1200.0
 """Frames of one place are closer in time than this, those of two places further apart."""
 _LEAST_PLACES = 2
+"""One place may be a chance likeness that fits one wrong difference as well as another."""
 _LEAST_PER_PLACE = 2
 """Of two places each needs a second pair that says so; three places vouch for one another."""
 _CLEAR = 2.0

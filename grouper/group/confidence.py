@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 
 INTERCEPT = 0.8
+"""Of the logistic curve, drawn in from 1.38, see the module's docstring."""
 SLOPE = 1.3
 """Of the logistic curve, see the module's docstring."""
 LEAST, MOST = 0.01, 0.995

@@ -53,6 +53,8 @@ ALL_SAME_LOG_ODDS = 0.7
 """Nothing changed speaks for together, but only so much: a photographer who locks the settings
 shoots singles with them too, so the unchanged settings are one piece of evidence, not nine."""
 MOST_AGAINST_SETTINGS = -7.0
+"""Settings that all change at once have one cause, so they count for no more than one in a
+thousand together (estimated)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)  # arrays: one strand's is itself only

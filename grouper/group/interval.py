@@ -15,17 +15,21 @@ from grouper.group.stretches import grow
 FEWEST_FRAMES = 6
 """Five equal pauses are no accident; three may be."""
 START = -4.0
+"""Weight for a series starting at a given frame: about one in fifty (estimated)."""
 SHORTEST_S = 0.9
 """Timers start at one second; faster is a burst."""
 JITTER_S = 0.25
 """A timer is even to a fraction of a second (common practice, no source); a person is not."""
 JITTER_SHARE = 0.01
+"""Slow timers count in coarser ticks: a per cent of the interval on top (estimated)."""
 SKIPPED = 0.04
 """Share of pauses that are a multiple of the interval: frames thrown away or not fired."""
 INTERRUPTED = 0.01
+"""Share of pauses that have nothing to do with the beat: a change of battery (estimated)."""
 LOG_RANGE = math.log(1e4)
 """Pauses at boundaries spread over four powers of ten, evenly in the logarithm."""
 HAND_SHARE = 0.35
+"""A person who shoots steadily is even to about a third of the pause (estimated)."""
 MOST_PER_PAIR = 4.0
 """One even pause says no more than this, however fine the stamps."""
 

@@ -15,6 +15,7 @@ from grouper.group.pairs import FOR_GOOD, Pairs, changed_names
 from grouper.model import Frame, Sighting
 
 SURE = 0.5
+"""Certainty from which two frames are taken to overlap: more than an even bet."""
 SETTLED = 0.9
 """Certainty that needs no second look (the search itself goes no further from here)."""
 LEAST_STEP = 0.06

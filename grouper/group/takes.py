@@ -14,9 +14,11 @@ from grouper.model import Set
 LONGEST_WAIT_S = 300.0
 """A new attempt at the same thing follows within minutes (common practice, no source)."""
 SAME_VIEW_OVERLAP = 0.9
+"""Frames that share nine tenths of the picture were aimed at one thing; a sweep steps further."""
 SAME_AREA_OVERLAP = 0.4
 """Corner frames of two sweeps of one scene seldom match exactly; half a frame is enough."""
 FEWEST_VIEWS = 2
+"""A single view shot again is a spare, not another take."""
 COVERED = 0.6
 """A second pass over this share of the views is another take; fewer are spares."""
 

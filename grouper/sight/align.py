@@ -22,6 +22,7 @@ _HUBER = 1.345
 _LEAST_POINTS = 60
 """Fewer points in common than this do not fix three angles against noise."""
 _LEAST_DEPTH = 0.1
+"""Points further than 84 degrees off the other camera's axis are in none of its flat pictures."""
 _DAMPING = 1e-3
 """Levenberg's share: keeps an angle that nothing fixes from running away."""
 _LONGEST_STEP_RAD = 0.2
@@ -31,6 +32,7 @@ _BLOCK = 10
 _BLOCK_SPREAD = 0.2
 """Blocks with less (compressed) contrast than this are sky, fog or noise."""
 _TINY = np.float32(1e-12)
+"""Keeps flat blocks from being divided by nothing; any contrast is far above it."""
 _DIAGONAL = np.diag_indices(3)
 
 

@@ -41,6 +41,7 @@ _RECENT = 12
 _PLAIN_SURE = 0.95
 """Certainty from which plain pictures are said to overlap: two skies of one make are alike."""
 _LIKELY = 0.5
+"""Less than an even bet is no match: only then does being alike all round explain it."""
 _LEARN_PAIRS = 12
 """Pairs of one camera from which an unknown focal length is learned: enough that one bad
 pair does not decide."""

@@ -55,6 +55,8 @@ def _sharpness(luma: FloatArray) -> float:
 
 
 _FOCUS_FIELDS = 4
+"""Fields each way: 40 pixels of a thumbnail's long side still hold texture to be sharp, and
+sixteen tell near from far (estimated)."""
 
 
 def _focus_map(luma: FloatArray) -> tuple[float, ...]:

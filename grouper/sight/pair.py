@@ -33,6 +33,7 @@ two lay lower, of the strangers whose pitch was known two thirds."""
 _STANDING_SCALE = {SEARCH: 1.0, SCOUT: (SCALES_PX[SEARCH] / SCALES_PX[SCOUT]) ** 0.8}
 """Scores go with the number of cells to the power 0.4 (see ``match.peaks``)."""
 _NO_STANDING = {SEARCH: 0.0, SCOUT: 0.0}
+"""A thorough search gives nothing up for standing out too little."""
 _LEAST_PROMISE = 6.0
 """No match is finished below this after coarse alignment: of 1,255 right ones 0.3 % lay lower,
 of the wrong ones more than half."""
@@ -41,6 +42,7 @@ _COARSE_SHARES, _FINE_SHARES = (0.3,), (0.5, 0.15)
 little but time. Half of them for the last step takes the misfit from 0.25 to 0.22 degrees
 (median)."""
 _COARSE_STEPS, _FINE_STEPS = 3, 3
+"""Gauss-Newton steps on a level: the search starts within a cell of the answer (estimated)."""
 _NOTHING = 0.01
 """Certainty where no match was even begun."""
 _WORTH_POLISHING = 0.5
@@ -51,7 +53,10 @@ needs no rival: true peaks mostly stand 1.4 above the runner-up, false ones belo
 _PITCH_STEP_DEG = 5
 """Half of this rolls neighbours by a degree or two at most: nothing to the search."""
 _SAME_PITCH_DEG = 8.0
+"""Rows are further apart than this; a base that leans or a hand moves neighbours by less
+(estimated)."""
 _POLAR_DEG = 60.0
+"""Steeper views are laid across the pole: yaw means less and less towards it. Cosine 0.5."""
 
 
 @dataclass(frozen=True, slots=True)

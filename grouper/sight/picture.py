@@ -37,6 +37,7 @@ _MOST_UNREDUCED = 50_000_000
 _CLIPPED_LEVEL = 250
 """JPEG noise brings a saturated thumbnail pixel down to about here (practice)."""
 _BLOCKED_LEVEL = 5
+"""JPEG noise lifts a black thumbnail pixel to about here, as it lowers a white one (estimated)."""
 _BAR_LEVEL = 24
 """Filled bars are 0; the codec's ringing next to bright content lifts their mean to about
 20 (practice)."""

@@ -19,8 +19,10 @@ SCALES_PX = (40, 64, 96)
 (on rendered pairs 64 pixels found the right shift first in 80 % where 40 found 70 %), turns
 refined on the second and third."""
 SCOUT, SEARCH, FINE = 0, 1, 2
+"""Places of the levels in ``SCALES_PX``."""
 
 _FINE_SIGMA, _FINE_SIZE = 1.0, 5
+"""The near blur of the band-pass and its reach, two sigmas each way."""
 _BROAD_SIZE = 9
 """Band-pass in pixels of the level: blur of sigma 1 (against noise and aliasing) less a box
 of 9 (against exposure, vignetting and haze)."""
@@ -38,6 +40,7 @@ _WORTH_SHEARING = 0.85
 _SHEAR, _MOST_SHEARS = 0.05, 5
 """Rows a column, and how many of them are tried: 3 degrees, and up to 14."""
 _LEAST_COLUMNS = 8
+"""Fewer columns that agree may do so by chance (estimated)."""
 _SAME_HEIGHT = 2
 """Rows of the smallest level, 5 degrees of most lenses, by which a leaning base moves the
 horizon from one view to the next."""

@@ -23,6 +23,7 @@ class Evidence:
 
 
 _BIAS = -6.98
+"""Intercept of the logistic curve whose weights follow."""
 _WEIGHTS = (0.189, 3.754, 3.16, 1.247, -6.973)
 """Logistic regression on 2,000 real pairs (neighbours in nine people's panoramas, brackets,
 stacks, an interval series; strangers; opposite frames of full circles) and 3,000 rendered
