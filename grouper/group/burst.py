@@ -13,15 +13,19 @@ from grouper.group.rhythm import drive_pauses
 from grouper.group.stretches import ends_at, grow
 
 FEWEST_FRAMES = 3
+"""Two frames in a hurry are as often a second press (common practice, no source)."""
 START = -3.0
+"""Weight for a burst starting at a given frame: about one in twenty (estimated)."""
 STRONG = 4.0
 """Pairs above this weight lie inside a burst in every way to cut the strand."""
 FAST, NOT_FAST = math.log(0.97 / 0.03), math.log(0.01 / 0.90)
+"""Pauses within a burst and elsewhere that are those of a drive: estimated, not counted."""
 ENDED, ENDED_S = -8.0, 3.0
 """A drive that was let go for this long has ended its burst; the next press begins another."""
 SAME_SECOND, NEXT_SECOND = math.log(0.70 / 0.05), math.log(0.28 / 0.15)
 """With whole-second stamps several frames fall into one second, now and then into the next."""
 EXPOSED = math.log(0.02 / 0.30)
+"""A drive keeps its exposure; one that changes on purpose is a bracket. Shares estimated."""
 JUMPED = -2.0
 """A panning burst moves by little from frame to frame; a handheld sweep shot fast does not."""
 JUMP_SHARE = 0.35

@@ -15,6 +15,7 @@ from grouper.group.rhythm import drive_pauses, stands_out
 from grouper.group.stretches import ends_at, grow
 
 FEWEST_FRAMES = 3
+"""Two distances are a second try at one; three may be steps (common practice, no source)."""
 START = -3.0
 """Weight for a stack starting at a given frame: rarer than a bracket."""
 STRONG = 2.0
@@ -22,6 +23,7 @@ STRONG = 2.0
 DRIVEN = math.log(0.25 / 0.06)
 """Bodies that step the focus themselves fire as fast as a burst, and bursts are commoner."""
 EXPOSED = math.log(0.03 / 0.30)
+"""The exposure stays as it is through a stack; elsewhere it moves often. Shares estimated."""
 SURELY_TURNED = 0.8
 """A lens that breathes shifts nothing: one sure turn, and it is not one view."""
 

@@ -38,7 +38,9 @@ sweeps show something somewhere."""
 PAIR_ONLY = -1.5
 """Two overlapping frames are more often one subject re-framed than a panorama."""
 FEWEST_BLIND_VIEWS = 3
+"""One pause has no rhythm; two can be even."""
 STRONG = 4.0
+"""Pairs above this weight hold together in every way to cut the strand."""
 STRONG_BLIND = 2.0
 """Pairs above this weight hold together in every way to cut the strand; unseen ones weigh less."""
 TIED_ONCE, TIED_TWICE = math.log(0.50 / 0.04), math.log(0.40 / 0.005)
@@ -51,6 +53,7 @@ UNSEEN_VIEW = -2.0
 """A view whose picture shows nothing to go by, among views that do hang together, may be the
 sweep's patch of sky or a single in the same rhythm."""
 FEWEST_STACKS = 3
+"""Views of equally many frames from which repeating is a plan; two may be a second try."""
 EVEN_STACKS = 0.6
 """Three views with equally many repeats, and most of all views, are no accident."""
 LONE_VIEW = -4.0
@@ -73,7 +76,10 @@ MOVED_M = 10.0
 """Positions this far apart are another standpoint: twice the usual error of a receiver under
 open sky (common practice, no source)."""
 STEP_SPREAD = 0.15
+"""Spread of a sweep's steps about the usual one, as a share of it: even by click stops or by eye
+(estimated)."""
 LOOSE_SPREAD = 0.6
+"""The same of turns between frames that are no sweep (estimated)."""
 SQUARE_DEG = 10.0
 """A hand keeps a sweep within this of level, a base well within."""
 
