@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import ast
+import importlib
+import inspect
 import json
 import subprocess
 import sys
@@ -91,3 +94,55 @@ def test_the_order_does_not_hang_on_what_was_imported_first() -> None:
     ]  # fmt: skip
     assert told[0] == told[1]
     assert json.loads(told[0]) == fixed_thresholds()
+
+
+def without_reason(source: str) -> set[str]:
+    """Upper-case constants with no text right below them and no comment on or right above."""
+    lines = source.splitlines()
+    body = ast.parse(source).body
+    texts = {
+        node.lineno
+        for node in body
+        if isinstance(node, ast.Expr)
+        and isinstance(node.value, ast.Constant)
+        and isinstance(node.value.value, str)
+    }
+    silent: set[str] = set()
+    for node in body:
+        if not isinstance(node, ast.Assign | ast.AnnAssign):
+            continue
+        end = node.end_lineno or node.lineno
+        above = lines[node.lineno - 2].lstrip() if node.lineno > 1 else ""
+        told = end + 1 in texts or above.startswith("#")
+        if not (told or any("  # " in line for line in lines[node.lineno - 1 : end])):
+            targets = node.targets if isinstance(node, ast.Assign) else [node.target]
+            names = [name for target in targets for name in ast.walk(target)]
+            silent |= {n.id for n in names if isinstance(n, ast.Name) and n.id.isupper()}
+    return silent
+
+
+def test_every_number_has_its_reason_right_beside_it() -> None:
+    homes = {name.rpartition(".")[0] for name in fixed_thresholds()}
+    silent = {
+        f"{home}.{name}"
+        for home in homes
+        for name in without_reason(inspect.getsource(importlib.import_module(f"grouper.{home}")))
+    }
+    assert len(homes) > 40
+    assert sorted(silent & set(fixed_thresholds())) == []
+
+
+@pytest.mark.parametrize(
+    ("source", "silent"),
+    [
+        ("A = 1\n", {"A"}),
+        ('A = 1\nB = 2\n"""Why."""\n', {"A"}),
+        ('A = 1\n"""Why."""\n_B = 2\n', {"_B"}),
+        ('A, B = 1, 2\n"""Why."""\n', set()),
+        ("A = 1\n\nB: int = 2\n", {"A", "B"}),
+        ("A: int = 1  # because\n", set()),
+        ("# Because.\nA = 1\n", set()),
+    ],
+)
+def test_the_search_for_bare_numbers_finds_them(source: str, silent: set[str]) -> None:
+    assert without_reason(source) == silent
