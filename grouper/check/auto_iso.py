@@ -1,8 +1,8 @@
 """ISO was left automatic, and by luck did not change.
 
 What it looks for
-    Frames recorded with automatic ISO in a set whose ISO stayed the same. Once it moves, mixed-
-    iso speaks instead.
+    Frames recorded with automatic ISO in a set whose ISO stayed the same. Once it moves,
+    mixed-iso speaks instead.
 
 Why it matters
     With a manual shutter and aperture, automatic ISO still changes the exposure from frame to

@@ -1,8 +1,8 @@
 """A view was shot twice.
 
 What it looks for
-    Frames that fill a place (view, leg and focus step) which another frame already fills. Byte-
-    for-byte copies are duplicate-frame instead.
+    Frames that fill a place (view, leg and focus step) which another frame already fills.
+    Byte-for-byte copies are duplicate-frame instead.
 
 Why it matters
     Only one of them is used. The later one is taken, unless it is worse; the choice is worth a

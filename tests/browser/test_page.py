@@ -206,6 +206,22 @@ def test_print_has_the_sets_and_no_controls(shown: Shown) -> None:
     assert page.pdf(format="A4").startswith(b"%PDF")
 
 
+def test_print_has_the_pictures_that_nobody_scrolled_to(shown: Shown) -> None:
+    singles = tuple(frame(at, at_s=9.0 * at) for at in range(100, 180))
+    of = card()
+    of = pictured(
+        replace(
+            of,
+            scan=replace(of.scan, frames=(*of.scan.frames, *singles)),
+            grouping=replace(of.grouping, singles=singles),
+        )
+    )
+    page = shown(of, viewport={"width": 1200, "height": 300})
+    page.wait_for_load_state()
+    assert page.evaluate("[...document.images].filter((one) => !one.complete).length") == 0
+    assert page.locator("#singles img").count() == 80
+
+
 def test_a_full_card_opens_quickly(shown: Shown) -> None:
     """5,000 frames with grainy pictures: under 40 MB, and words on the screen at once.
 

@@ -81,6 +81,11 @@ def test_the_page_has_its_headings_in_order_and_text_below_each(code: str) -> No
 
 
 @pytest.mark.parametrize("code", sorted(SEVERITY_OF))
+def test_no_line_of_a_page_ends_within_a_word(code: str) -> None:
+    assert [line for line in page(code).splitlines() if line.endswith("-")] == []
+
+
+@pytest.mark.parametrize("code", sorted(SEVERITY_OF))
 def test_settings_named_on_a_page_exist(code: str) -> None:
     section = page(code).partition("\nSettings\n")[2]
     named = re.findall(r"(check|brief)\.([a-z0-9_]+)", section)

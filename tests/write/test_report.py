@@ -279,6 +279,14 @@ def test_assumed_angles_are_not_drawn_as_measured() -> None:
     assert 'class="sweep"' not in text
 
 
+def test_without_sets_there_is_nothing_to_filter() -> None:
+    of = result()
+    alone = replace(of, grouping=replace(of.grouping, sets=()))
+    assert "Show sets" in page(of).texts["legend"]
+    assert "legend" not in page(alone).texts
+    assert page(alone).texts["h2"].count("0 sets") == 1
+
+
 def test_an_empty_card() -> None:
     of = result()
     empty = replace(
@@ -291,7 +299,7 @@ def test_an_empty_card() -> None:
     )
     read = page(empty)
     assert "0 files: 0 frames, 0 companions, 0 unread, 0 ignored." in read.text
-    assert "None." in read.texts["p"]
+    assert "No frames on this card belong together." in read.texts["p"]
     assert "No set on this card" in read.texts["span"]
 
 
