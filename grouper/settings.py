@@ -531,7 +531,8 @@ def load_settings(path: Path) -> Settings:
         BadSettings: the file is missing or not TOML, or a key or a value is not usable.
     """
     try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
+        # Some editors put a byte order mark before UTF-8, which TOML does not know.
+        data = tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except (FileNotFoundError, NotADirectoryError) as error:
         raise BadSettings(
             f"{path}: there is no such settings file; check the name, or leave --settings out "

@@ -38,6 +38,12 @@ def test_what_is_no_toml(tmp_path: Path, data: bytes, said: str) -> None:
     assert said in complaint(path)
 
 
+def test_a_byte_order_mark_and_line_ends_of_any_editor_do_not_matter(tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_bytes(b"\xef\xbb\xbf[brief]\r\nlegs = 3\r\n")
+    assert load_settings(path) == settings_from({"brief": {"legs": 3}})
+
+
 def test_a_near_miss_names_the_key_meant() -> None:
     with pytest.raises(BadSettings, match="did you mean 'clock_jump_s'"):
         settings_from({"check": {"clock_jmp_s": 1.0}})
