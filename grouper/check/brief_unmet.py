@@ -32,7 +32,8 @@ What to do
 Settings
     brief.kinds, brief.aperture_f, brief.iso_most, brief.slowest_s, brief.orientation,
     brief.focal_mm, brief.views, brief.rows, brief.legs, brief.overlap_least,
-    brief.span_deg_least, brief.closed, brief.locked. Ranges are [least, most], or one number.
+    brief.span_deg_least, brief.closed, brief.locked. Ranges are [least, most], or one number;
+    focal_mm lists the lengths allowed.
 """
 
 from __future__ import annotations
