@@ -110,9 +110,14 @@ def refuse_nesting(inbox: Path, out: Path) -> None:
     """
     if not inbox.is_dir():
         raise GrouperError(f"{inbox}: there is no such folder; name the inbox that cards come to")
-    check_place(out, (inbox,))
-    real = os.path.realpath(inbox) + os.sep
-    if real.startswith(os.path.realpath(out).rstrip(os.sep) + os.sep):
+    inner, outer = (os.path.realpath(place).rstrip(os.sep) + os.sep for place in (inbox, out))
+    if outer.startswith(inner):
+        raise CannotWrite(
+            f"the output folder {out} lies in the inbox {inbox}, where nothing is written; choose "
+            f"another with --out DIR"
+        )
+    check_place(out, (inbox,))  # compares as the file system does, too
+    if inner.startswith(outer):
         raise GrouperError(
             f"the inbox {inbox} lies in the output folder {out}; choose another with --out DIR"
         )

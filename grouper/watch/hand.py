@@ -118,7 +118,7 @@ class Hand:
             while line := child.answers.readline(MOST_LINE):
                 try:
                     body = json.loads(line)
-                except ValueError:
+                except (ValueError, RecursionError):
                     body = None
                 self._post(Answer(number, body if isinstance(body, dict) else {}))
         self._post(Ended(number, child.process.wait()))

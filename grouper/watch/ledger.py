@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from contextlib import suppress
 from dataclasses import replace
 from functools import partial
@@ -204,6 +204,21 @@ class Ledger:
     def empty(self, record: Record) -> None:
         """Nothing is on a card any more; its folder is still there."""
         self.keep(replace(record, gone_at=self._wall(), gone_run_s=self.run_s(), stage="gone"))
+
+    def forget(self, records: Collection[Record]) -> bool:
+        """Remember some cards that left no longer; whether the state could be written."""
+
+        def drop() -> None:
+            for record in records:
+                self.state.forget(record.id)
+
+        if not self.attempt(drop):
+            return False
+        for record in records:
+            self.gone.pop(record.id, None)
+            self.unsaved.pop(record.id, None)
+        self._changed()
+        return True
 
     # ---- saving
 

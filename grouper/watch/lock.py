@@ -11,6 +11,7 @@ import os
 import socket
 import time
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -30,6 +31,10 @@ BEAT_S: Final = 60.0
 """Seconds between heartbeats: each writes a block, which a disk that may sleep would feel."""
 _BYTES: Final = 512
 """Written in one go into one page, so that a reader sees the old or the new."""
+_TRIES: Final = 5
+_PAUSE_S: Final = 0.05
+"""``grouper status`` tries the lock for some microseconds to see whether it is held: a service
+that begins just then has to try again and must not take it for another service."""
 _BOOT: Final = Path("/proc/sys/kernel/random/boot_id")
 
 
@@ -60,7 +65,7 @@ class Lock:
         except OSError as error:
             raise CannotWrite(f"{path}: cannot be made: {error.strerror}") from error
         try:
-            fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            _take(self._file)
         except BlockingIOError:
             told = _told(os.pread(self._file, _BYTES, 0))
             os.close(self._file)
@@ -99,6 +104,16 @@ class Lock:
     def release(self) -> None:
         """Let go; the file stays, and tells that nobody has it."""
         os.close(self._file)
+
+
+def _take(file: int) -> None:
+    """Lock a file that nobody else has locked; whoever reads it has it for a moment."""
+    for _ in range(_TRIES):
+        with suppress(BlockingIOError):
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            return
+        time.sleep(_PAUSE_S)
+    fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
 def read_lock(folder: Path) -> Beat | None:

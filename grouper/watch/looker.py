@@ -9,7 +9,7 @@ import time
 from collections.abc import Callable
 from typing import Protocol
 
-from grouper.watch.look import list_inbox, look_at
+from grouper.watch.look import Listing, Look, list_inbox, look_at
 from grouper.watch.mail import Listed, Looked, Mail
 
 
@@ -70,10 +70,18 @@ class ThreadedLooker:
             self._since = time.monotonic()
             if self._stopped.is_set():
                 return
-            if asked is None:
-                self._post(Listed(list_inbox(self._inbox)))
-            else:
-                card, files_most = asked
-                place = os.path.join(self._inbox, card)  # noqa: PTH118 - foreign bytes
-                self._post(Looked(card, look_at(place, files_most, self._stopped.is_set)))
+            self._post(self._listed() if asked is None else self._looked(*asked))
             self._since = None
+
+    def _listed(self) -> Mail:
+        try:
+            return Listed(list_inbox(self._inbox))
+        except Exception as error:  # a bug must not leave the service blind
+            return Listed(Listing((), (), error=f"a bug in grouper: {error!r}"))
+
+    def _looked(self, card: str, files_most: int) -> Mail:
+        place = os.path.join(self._inbox, card)  # noqa: PTH118 - foreign bytes
+        try:
+            return Looked(card, look_at(place, files_most, self._stopped.is_set))
+        except Exception as error:  # nor may one card stop the others
+            return Looked(card, Look(trouble="closed", detail=f"a bug in grouper: {error!r}"))

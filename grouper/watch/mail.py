@@ -32,6 +32,11 @@ class Touched:
 
 
 @dataclass(frozen=True, slots=True)
+class Missed:
+    """Something changed, and nobody can tell where."""
+
+
+@dataclass(frozen=True, slots=True)
 class Deaf:
     """Events no longer come, and why."""
 
@@ -80,4 +85,4 @@ class Signal:
     what: Literal["stop", "interrupt", "reload"]
 
 
-Mail = Listed | Looked | Touched | Deaf | Answer | Ended | Said | HookDone | Signal
+Mail = Listed | Looked | Touched | Missed | Deaf | Answer | Ended | Said | HookDone | Signal

@@ -201,12 +201,23 @@ class State:
         self._base.execute(f"UPDATE cards SET {changes} WHERE id = :id", values)
 
     def forget(self, card: int) -> None:
-        """Forget a card that was never grouped and is gone."""
+        """Forget a card that is gone."""
         for table, column in (("errands", "card"), ("sets", "card"), ("cards", "id")):
             self._base.execute(f"DELETE FROM {table} WHERE {column} = ?", (card,))
 
     def put_sets(self, card: int, digests: Mapping[str, str]) -> None:
-        """Remember the sets of a card as they were written now."""
+        """Remember the sets of a card as they were written now.
+
+        Commands still to be run for sets that are no more are dropped: their files are gone.
+        """
+        self._base.execute("CREATE TEMP TABLE IF NOT EXISTS there (id TEXT PRIMARY KEY)")
+        self._base.execute("DELETE FROM there")
+        self._base.executemany("INSERT INTO there VALUES (?)", [(_text(one),) for one in digests])
+        self._base.execute(
+            "DELETE FROM errands WHERE card = ? AND what = 'set'"
+            " AND about NOT IN (SELECT id FROM there)",
+            (card,),
+        )
         self._base.execute("DELETE FROM sets WHERE card = ?", (card,))
         self._base.executemany(
             "INSERT INTO sets (card, id, digest) VALUES (?, ?, ?)",

@@ -3,9 +3,10 @@
 Run ``python -m testdata.benchmarks.watch_soak [CARDS]`` (500 unless said; some minutes). Tiny
 cards arrive in bursts and in trickles, file by file; copies are interrupted and resumed, cards
 are renamed, removed and changed while the service runs, and where a small disk can be mounted
-it is filled and freed. The service is the real one, started as a user starts it. A clock that
-jumps cannot be tried on a whole machine that others share: the service's decisions are made by a
-clock that only runs forwards, which ``tests/watch/test_desk.py`` holds it to.
+it is filled and freed. The service is the real one with its real child; only its wall clock is
+ours, and jumps by hours, months and years, forwards and back, every two seconds. (Times of files
+do not jump with it: a whole machine's clock cannot be moved under others. Nothing is decided by
+either.) Outputs are to be kept for ``keep_days``, so a jump that aged anything would remove some.
 
 "Latency" is from the last byte of a card to its ``card.json`` in place; ``settle_s`` is part of
 it. Figures are printed and nothing fails on time; what is wrong in the end is printed, too.
@@ -30,6 +31,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from grouper.settings import load_settings
+from grouper.watch.log import Log
+from grouper.watch.service import Options, Service
 from grouper.watch.state import Record, read_state
 from tests.watch.cards import make_card, photo_bytes
 
@@ -43,13 +47,20 @@ retry_s = 2
 retry_most_s = 10
 worker_cards = 100
 free_least_mb = 3
+keep_days = 3
 """
+JUMPS_S = (0.0, 7_200.0, -7_200.0, 4e7, -4e7, 9e8, -9e8)
+"""What the wall clock says beside the truth: two hours (a time zone), a year, thirty years."""
+JUMP_EVERY_S = 2.0
+"""So often that every card meets a jump while it settles."""
 DISK_MB = 400
 FREED_S = 20.0
 """For so long after it was freed the service may still wait before it tries again."""
 BURST = 25
 """Cards that arrive at once, as when a drawer of cards is copied by one command."""
 _SEED = 20260314
+SERVE = "serve"
+"""The word by which this module starts the service in a process of its own."""
 
 
 @dataclass
@@ -240,6 +251,19 @@ def small_disk(place: Path) -> bool:
     return not subprocess.run(mount, capture_output=True, check=False).returncode
 
 
+def jumping_wall() -> float:
+    """A wall clock that jumps."""
+    return time.time() + JUMPS_S[int(time.monotonic() / JUMP_EVERY_S) % len(JUMPS_S)]
+
+
+def serve(inbox: str, out: str, settings: str) -> int:
+    """Run the service as its command does, with a wall clock that jumps: the exit status."""
+    options = Options(
+        inbox=Path(inbox), out=Path(out), load=lambda: load_settings(Path(settings)), jobs=2
+    )
+    return Service(options, Log(as_json=True), wall=jumping_wall).run()
+
+
 def main(cards: int) -> None:
     """Play a season and print the figures."""
     with tempfile.TemporaryDirectory() as name:
@@ -255,8 +279,8 @@ def main(cards: int) -> None:
 
 def _main(folder: Path, season: Season, has_disk: bool) -> None:
     (folder / "settings.toml").write_text(SETTINGS)
-    command = [sys.executable, "-m", "grouper", "watch", str(season.inbox), "--out"]
-    command += [str(season.out), "--settings", str(folder / "settings.toml"), "--log-json"]
+    command = [sys.executable, "-m", "testdata.benchmarks.watch_soak", SERVE]
+    command += [str(season.inbox), str(season.out), str(folder / "settings.toml")]
     environment = {**os.environ, "XDG_CACHE_HOME": str(folder / "cache")}
     begun = time.monotonic()
     with (folder / "log").open("w") as log:
@@ -319,6 +343,9 @@ def _print(
     print(f"last byte to manifest (settle_s = {SETTLE_S:g} within): {_spread(latencies)}")
     print(f"the same of cards that met the full disk: {_spread(held_up)}")
     took = sorted(event["seconds"] for event in events if event["event"] == "grouped")
+    jumps = int(played_s / JUMP_EVERY_S)
+    aged = sum(event["event"] == "removed" for event in events)
+    print(f"jumps of the wall clock: {jumps}; outputs removed for their age: {aged}")
     print(f"groupings: {len(took)}, median {statistics.median(took):.2f} s, worst {took[-1]:.2f} s")
     print(f"memory of the service: {_course(figures.service_mb)} MB")
     print(f"memory of its child: {_course(figures.child_mb)} MB")
@@ -370,4 +397,6 @@ def _some(names: list[str]) -> str:
 
 
 if __name__ == "__main__":
+    if sys.argv[1:2] == [SERVE]:
+        sys.exit(serve(*sys.argv[2:]))
     main(int(sys.argv[1]) if len(sys.argv) > 1 else CARDS)

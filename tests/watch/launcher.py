@@ -24,7 +24,7 @@ import watchfiles  # noqa: F401
 import grouper.pipeline
 from grouper.model import Result
 from grouper.settings import Settings, load_settings
-from grouper.watch import page, service, worker
+from grouper.watch import grouping, page, service, worker
 from grouper.watch.hand import Started
 from grouper.watch.hooks import hook_from
 from grouper.watch.log import Log
@@ -137,7 +137,8 @@ def serve(order: dict[str, Any]) -> int:
         on_set=None if on_set is None else hook_from(on_set, "set"),
         on_card=None if on_card is None else hook_from(on_card, "card"),
     )
-    service.IDLE_S = order.get("idle_s", service.IDLE_S)  # type: ignore[misc]
+    grouping.IDLE_S = order.get("idle_s", grouping.IDLE_S)  # type: ignore[misc]
+    grouping.TROUBLE_S = order.get("trouble_s", grouping.TROUBLE_S)  # type: ignore[misc]
     jumps = itertools.cycle((0.0, 4e7, -4e7, 9e8))
 
     def wall() -> float:

@@ -629,6 +629,21 @@ def test_a_single_run_with_a_bad_card_tells_by_its_status(service: Running) -> N
     assert service.once() == 0
 
 
+def test_want_of_space_is_over_once_there_is_some_though_no_card_waits_any_more(
+    service: Running,
+) -> None:
+    service.settings.write_text(SETTINGS.replace("free_least_mb = 1", "free_least_mb = 900000000"))
+    make_card(service.inbox / "QMARK")
+    service.start(trouble_s=0.5)
+    service.wait_said("cards wait")
+    shutil.rmtree(service.inbox / "QMARK")
+    time.sleep(1.5)
+    service.settings.write_text(SETTINGS)
+    os.kill(service.pid or 0, signal.SIGHUP)
+    service.wait_said("the trouble is over")
+    assert service.stop() == 0
+
+
 # ---- commands of the owner's
 
 
@@ -692,6 +707,38 @@ def test_outputs_of_cards_that_left_are_removed_only_by_rule(service: Running) -
     make_card(service.inbox / "QMARK")  # it comes back: grouped anew
     service.wait_done("QMARK")
     assert service.card("QMARK")["card"]["frames"] == 3
+
+
+def test_a_card_that_left_and_whose_outputs_are_gone_is_forgotten(service: Running) -> None:
+    for name in ("QMARK", "OSTREL", "Friday"):
+        make_card(service.inbox / name)
+    service.start()
+    service.wait_done("QMARK", "OSTREL", "Friday")
+    for name in ("QMARK", "OSTREL"):
+        shutil.rmtree(service.inbox / name)
+        service.wait_said(f"{name}: left the inbox")
+    shutil.rmtree(service.out / "QMARK")
+    time.sleep(2.5)  # two rescans: it left just now
+    assert not service.said("no longer remembered")
+    service.stop()
+    _age(service.out, 31)
+    service.start()
+    service.wait_said("no longer remembered: 1 card that left long ago (QMARK)")
+    assert service.stop() == 0
+    state, _ = open_state(service.out)
+    assert {record.name for record in state.records()} == {"OSTREL", "Friday"}
+    state.close()
+    assert (service.out / "OSTREL" / "card.json").exists()
+
+
+def test_one_name_that_is_no_text_does_not_deafen_for_good(service: Running) -> None:
+    service.settings.write_text(SETTINGS.replace("rescan_s = 1", "rescan_s = 600"))
+    service.start()
+    service.wait_said("watching")
+    time.sleep(1.0)
+    make_card(service.inbox / "\udcff")
+    service.wait_done("\udcff")  # though no event says where it is
+    assert not service.said("no events any more")
 
 
 def _age(out: Path, days: float) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import fcntl
 import io
 import json
 import os
@@ -10,6 +11,7 @@ import shutil
 import socket
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Iterator
 from datetime import UTC, datetime
@@ -28,7 +30,8 @@ from grouper.watch.lock import FILE_NAME as LOCK
 from grouper.watch.lock import Lock
 from grouper.watch.log import Log
 from grouper.watch.look import Folder, list_inbox, look_at
-from grouper.watch.mail import Deaf, Mail, Touched
+from grouper.watch.looker import ThreadedLooker
+from grouper.watch.mail import Deaf, Listed, Looked, Mail, Missed, Touched
 from grouper.watch.notify import tell_manager
 from grouper.watch.worker import answer_to, safe
 from grouper.write import write_result
@@ -55,6 +58,16 @@ def test_the_lock_is_let_go_with_its_process_and_names_its_holder(tmp_path: Path
             Lock(tmp_path)
         holder.kill()
     Lock(tmp_path).release()
+
+
+def test_whoever_reads_the_lock_for_a_moment_is_no_other_service(tmp_path: Path) -> None:
+    Lock(tmp_path).release()
+    with (tmp_path / LOCK).open("rb") as reader:
+        fcntl.flock(reader, fcntl.LOCK_SH)
+        timer = threading.Timer(0.1, fcntl.flock, (reader, fcntl.LOCK_UN))
+        timer.start()
+        Lock(tmp_path).release()
+        timer.join()
 
 
 def test_a_link_in_the_lock_s_place_is_not_followed(tmp_path: Path) -> None:
@@ -177,8 +190,8 @@ def test_cleaning_up_leaves_outputs_that_another_run_writes(written: Path) -> No
 @pytest.mark.parametrize(
     ("inbox", "out", "words"),
     [
-        ("a", "a", "lies on the card"),
-        ("a", "a/b", "lies on the card"),
+        ("a", "a", "lies in the inbox"),
+        ("a", "a/b", "lies in the inbox"),
         ("a/b", "a", "lies in the output folder"),
         ("none", "b", "no such folder"),
         ("file", "b", "no such folder"),
@@ -260,11 +273,48 @@ def test_a_folder_that_is_gone_or_no_text_does_not_deafen(
     assert names(mail, "QMARK")
 
 
+def test_an_event_from_a_name_that_is_no_text_is_missed_and_others_are_heard_again(
+    heard: tuple[Path, Changes, queue.SimpleQueue[Mail]],
+) -> None:
+    inbox, changes, mail = heard
+    changes._rest_s = 0.1
+    changes.watch([Folder(str(inbox), (1, 1))])
+    time.sleep(1.0)
+    (inbox / "\udcff").mkdir()
+    assert mail.get(timeout=10) == Missed()
+    assert mail.get(timeout=10) == Missed()  # what happened while nobody listened
+    (inbox / "QMARK").mkdir()
+    assert names(mail, "QMARK")
+    assert changes.watch([Folder(str(inbox), (1, 2))])  # not deaf
+
+
+def test_a_bug_in_looking_is_told_and_the_next_look_comes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    mail: queue.SimpleQueue[Mail] = queue.SimpleQueue()
+
+    def fail(*_: object) -> None:
+        raise ZeroDivisionError("a bug")
+
+    monkeypatch.setattr("grouper.watch.looker.list_inbox", fail)
+    monkeypatch.setattr("grouper.watch.looker.look_at", fail)
+    looker = ThreadedLooker(str(tmp_path), mail.put)
+    looker.list()
+    looker.look("QMARK", 10)
+    listed, looked = mail.get(timeout=10), mail.get(timeout=10)
+    looker.stop()
+    assert isinstance(listed, Listed)
+    assert isinstance(looked, Looked)
+    assert "a bug" in listed.listing.error
+    assert (looked.name, looked.look.trouble) == ("QMARK", "closed")
+    assert "a bug" in looked.look.detail
+
+
 def test_an_inbox_that_cannot_be_watched_is_said(tmp_path: Path) -> None:
     mail: queue.SimpleQueue[Mail] = queue.SimpleQueue()
     changes = Changes(str(tmp_path), mail.put)
 
-    def fail(*_: object) -> None:
+    def fail(*_: object, **__: object) -> None:
         raise OSError("OS file watch limit reached")
 
     changes._listen = fail  # type: ignore[method-assign, assignment]

@@ -87,6 +87,18 @@ def test_commands_are_kept_until_they_were_run_and_once_for_each_thing(tmp_path:
     state.close()
 
 
+def test_a_command_for_a_set_that_is_no_more_is_dropped(tmp_path: Path) -> None:
+    state = opened(tmp_path)
+    with state.writing():
+        state.add_errands(1, [("set", "a", {}), ("set", "b", {}), ("card", "", {})])
+        state.add_errands(2, [("set", "a", {})])
+    with state.writing():
+        state.put_sets(1, {"b": "digest", "c": "digest"})
+    left = [(one.card, one.what, one.about) for one in state.errands()]
+    assert left == [(1, "set", "b"), (1, "card", ""), (2, "set", "a")]
+    state.close()
+
+
 def _foreign(file: Path) -> None:
     with closing(sqlite3.connect(file)) as base, base:
         base.execute("CREATE TABLE other (x)")

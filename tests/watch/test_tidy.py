@@ -1,12 +1,13 @@
-"""Which outputs a rule removes: none unless asked, and none of a card that is there."""
+"""Which outputs a rule removes, and which cards are forgotten: none that is there."""
 
 from __future__ import annotations
 
 import pytest
 
 from grouper.settings import WatchSettings
+from grouper.watch import tidy
 from grouper.watch.state import Record
-from grouper.watch.tidy import to_remove
+from grouper.watch.tidy import to_forget, to_remove
 
 DAY = 86_400.0
 NOW = 1000 * DAY
@@ -45,3 +46,44 @@ def test_what_is_removed(cards: list[Record], rules: dict[str, int], removed: li
     found = to_remove(cards, sizes, WatchSettings(**rules), NOW)
     assert [record.id for record, _ in found] == removed
     assert all(why for _, why in found)
+
+
+MANY = [card(n, 31 + n) for n in range(1, 6)]
+BARE, BARE_NEW = card(5, 31, cleaned=True), card(6, 29, cleaned=True)
+
+
+@pytest.mark.parametrize(
+    ("cards", "outputs", "rules", "forgotten"),
+    [
+        pytest.param([BARE, BARE_NEW], {5, 6}, {}, [5], id="cleaned up and long gone"),
+        pytest.param([OLD, OLDER], {3}, {}, [4], id="its owner took the outputs away"),
+        pytest.param([OLD, OLDER], {3, 4}, {}, [], id="the outputs are there"),
+        pytest.param([NEW], set(), {}, [], id="left not long ago"),
+        pytest.param([card(7, -5), card(8, None)], set(), {}, [], id="left just now"),
+        pytest.param(
+            [card(n, 31 + n) for n in range(1, 6)], {1, 2, 3, 4, 5}, {}, [4, 5], id="many"
+        ),
+        pytest.param(
+            MANY,
+            {1, 2, 3, 4, 5},
+            {"keep_days": 90},
+            [],
+            id="many whose outputs are to go one day",
+        ),
+    ],
+)
+def test_what_is_forgotten(
+    cards: list[Record],
+    outputs: set[int],
+    rules: dict[str, int],
+    forgotten: list[int],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(tidy, "MOST_REMEMBERED", 3)
+    found = to_forget(
+        cards,
+        lambda one: one.id in outputs and not one.cleaned,
+        WatchSettings(**rules),
+        NOW,
+    )
+    assert [record.id for record in found] == forgotten
