@@ -49,7 +49,7 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
         + np.where(jumped, JUMPED, 0.0)
         + evidence.settings
     )
-    starts, ends = ends_at(weights < STRONG, first, last)
+    starts, ends = ends_at(weights, weights < STRONG, first, last)
     for start in starts:
         if weights[start] < 0:
             continue

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from grouper.group.stretches import FALLEN, HOPELESS, ends_at, grow
+from grouper.group.stretches import FALLEN, HOPELESS, MOST_DOUBTFUL, ends_at, grow
 
 
 def table(values: list[float]) -> Callable[[int], float]:
@@ -43,18 +43,37 @@ def test_pairs_are_asked_for_in_order_and_once() -> None:
     assert asked == [3, 4, 5, 6]
 
 
+EVEN = np.ones(9)
+
+
 def weak(*flags: int) -> np.ndarray:
     return np.array(flags, dtype=bool)
 
 
 def test_stretches_start_and_end_only_where_a_boundary_might_be() -> None:
-    starts, ends = ends_at(weak(0, 1, 0, 0, 1, 0), 0, 6)
+    starts, ends = ends_at(EVEN, weak(0, 1, 0, 0, 1, 0), 0, 6)
     assert starts == (0, 2, 5)
     assert ends == {1, 4, 6}
 
 
 def test_only_the_run_asked_about_counts() -> None:
-    starts, ends = ends_at(weak(1, 1, 0, 0, 1, 1), 2, 5)
+    starts, ends = ends_at(EVEN, weak(1, 1, 0, 0, 1, 1), 2, 5)
     assert starts == (2,)
     assert ends == {4, 5}
-    assert ends_at(weak(0, 0, 0), 0, 3) == ((0,), frozenset({3}))
+    assert ends_at(EVEN, weak(0, 0, 0), 0, 3) == ((0,), frozenset({3}))
+
+
+def test_where_nothing_is_known_the_likeliest_of_every_few_pairs_may_be_a_boundary() -> None:
+    weights = np.ones(5000)
+    weights[[7, 2500]] = -4.0  # plain cuts stay, whatever is around
+    weights[100] = 0.2
+    starts, ends = ends_at(weights, weights < 2.0, 0, 5000)
+    assert len(starts) <= 2 * MOST_DOUBTFUL + 12
+    assert {7, 100, 2500, 5000} <= ends
+    assert {8, 101, 2501} <= set(starts)
+
+
+def test_few_doubtful_pairs_are_all_kept() -> None:
+    weights = np.full(MOST_DOUBTFUL, 1.0)
+    _, ends = ends_at(weights, weights < 2.0, 0, MOST_DOUBTFUL)
+    assert ends == set(range(MOST_DOUBTFUL + 1))
