@@ -40,9 +40,7 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
         + evidence.settings
         + evidence.exposure
     )
-    starts, ends = ends_at(
-        weights, (weights < STRONG) | _may_begin_again(evidence), first, last
-    )
+    starts, ends = ends_at(weights, (weights < STRONG) | _may_begin_again(evidence), first, last)
     for start in starts:
         if weights[start] < 0:
             continue

@@ -91,9 +91,7 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
     strong = np.where(evidence.looked, STRONG, STRONG_BLIND)
     # Within one view a sweep begins or ends only where something sets the frames apart.
     apart = (evidence.settings < 0) | stands_out(evidence.log_pause)
-    starts, ends = ends_at(
-        weights, (weights < strong) & (stops.begins | apart), first, last
-    )
+    starts, ends = ends_at(weights, (weights < strong) & (stops.begins | apart), first, last)
     for start in starts:
         stretch = _Stretch(evidence, stops, weights, start)
         for end, weight in grow(start, last, stretch.link_weight):
