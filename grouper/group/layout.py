@@ -8,6 +8,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 
 from grouper import optics
+from grouper.group.looking import is_sure
 from grouper.model import Direction, Frame, Layout, Link, Member, PointingSource, Solution
 
 SIDEWAYS = 0.8
@@ -43,7 +44,9 @@ def build_layout(
     fov = field_of_view_deg(members[0].frame)
     if fov is not None and solution is not None:
         fov = _scaled_fov(fov, solution.focal_scale)
-    overlaps = sorted(link.sighting.overlap for link in neighbours if link.sighting is not None)
+    # A sighting that is hardly believed, as over a gap, is no overlap.
+    sightings = [link.sighting for link in neighbours]
+    overlaps = sorted(seen.overlap for seen in sightings if seen is not None and is_sure(seen))
     closed = solution is not None and solution.closed
     span = _span(members, fov, closed)
     roll = solution.camera_roll_deg if solution else None

@@ -136,3 +136,13 @@ def test_the_size_of_a_full_turn_is_its_circumference_in_pixels() -> None:
     size = layout(ring, solved(closed=True)).size_px
     assert size is not None
     assert size[0] == pytest.approx(2 * math.pi * 4000, rel=1e-3)
+
+
+def test_an_overlap_that_is_hardly_believed_is_none() -> None:
+    """Over a gap something is always matched best, however badly."""
+    links = [
+        Link(a="a", b="b", sighting=Sighting(overlap=share, certainty=sure))
+        for share, sure in ((0.43, 0.98), (0.36, 0.009), (0.45, 0.97))
+    ]
+    found = build_layout(looking([(0, 0)]), solved(), links, "pictures")
+    assert (found.overlap_min, found.overlap_median) == (0.43, 0.45)
