@@ -167,7 +167,7 @@ def test_a_frame_never_fired_does_not_split_a_sweep() -> None:
     found, layout = one(sweep(1, 0, [0, 25, 50, 100, 125, 150]))
     assert layout.views == 6
     assert layout.overlap_min is not None
-    assert layout.overlap_min < 0.15
+    assert layout.overlap_min > 0.4  # of the steps that overlap; the gap is no overlap
     assert found.confidence > 0.5
 
 
