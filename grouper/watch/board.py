@@ -22,7 +22,7 @@ _PAGE_REST: Final = 10.0
 """Nor more often than this many times as long as it takes."""
 _RUN_SAVED_S: Final = 3600.0
 """The running time is kept so often where nothing else is to be kept: a disk may sleep."""
-_TIMELESS: Final = frozenset(("swept", "run_s", "run_wall"))
+_TIMELESS: Final = frozenset(("swept", "run_s", "run_up"))
 """Facts that change all the time; they are kept together with others."""
 
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import os
+import time
 from collections.abc import Callable, Collection, Mapping
 from contextlib import suppress
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from typing import Final
 
 from grouper.errors import CannotWrite
 from grouper.watch.adopt import adopted
@@ -17,16 +17,27 @@ from grouper.watch.page import FILE_NAME as PAGE
 from grouper.watch.state import Record, State, StateTrouble
 from grouper.write.replace import RECORD
 
-MOST_DOWN_S: Final = 2 * 86_400.0
-"""The running time counts at most so much of the time in which no service ran: a wall clock that
-jumps by years, as on a machine without a battery, must not age anything."""
+
+def uptime_s() -> float:
+    """Seconds since the machine started, asleep or awake where the system tells."""
+    boottime = getattr(time, "CLOCK_BOOTTIME", None)
+    return time.monotonic() if boottime is None else time.clock_gettime(boottime)
+
+
+def down_s(before: float, now: float) -> float:
+    """How long no service ran, at the least, by the machine's running time then and now.
+
+    No wall clock: one that jumps by years, as on a machine without a battery, must not age
+    anything. After a start of the machine only the time since then is known.
+    """
+    return now - before if now >= before else now
 
 
 class Ledger:
     """The cards that are in the inbox, by name, and those that left it, by number.
 
-    ``run_s`` is the running time: how long services ran on this folder in all, by a clock that
-    only runs forwards. Outputs age by it.
+    ``run_s`` is the running time: how long services ran on this folder in all, and how long the
+    machine ran between them, by clocks that only run forwards. Outputs age by it.
     """
 
     def __init__(
@@ -38,6 +49,7 @@ class Ledger:
         wall: Callable[[], float],
         changed: Callable[[], None],
         trouble: Callable[[str, str], None],
+        uptime: Callable[[], float] = uptime_s,
     ) -> None:
         """Make an empty ledger.
 
@@ -48,6 +60,7 @@ class Ledger:
             wall: seconds since 1970, for people.
             changed: called when there is something else to be shown.
             trouble: called with "state" and what is wrong with it, or nothing.
+            uptime: seconds since the machine started.
         """
         self.state = state
         self.here: dict[str, Record] = {}
@@ -59,6 +72,7 @@ class Ledger:
         self._wall = wall
         self._changed = changed
         self._trouble = trouble
+        self._uptime = uptime
         self._run_from = clock()
 
     # ---- taking up what there is
@@ -106,11 +120,10 @@ class Ledger:
 
     def _resume_running_time(self, facts: Mapping[str, str]) -> None:
         try:
-            before_s, wall = float(facts["run_s"]), float(facts["run_wall"])
+            before_s, up = float(facts["run_s"]), float(facts["run_up"])
         except (KeyError, ValueError):
-            before_s, wall = 0.0, self._wall()
-        down_s = min(max(0.0, self._wall() - wall), MOST_DOWN_S)
-        self._run_from = self._clock() - before_s - down_s
+            before_s, up = 0.0, self._uptime()
+        self._run_from = self._clock() - before_s - down_s(up, self._uptime())
 
     def run_s(self) -> float:
         """The running time in seconds."""
@@ -118,7 +131,7 @@ class Ledger:
 
     def times(self) -> dict[str, str]:
         """The facts to keep so that the running time goes on after a restart."""
-        return {"run_s": f"{self.run_s():.0f}", "run_wall": f"{self._wall():.0f}"}
+        return {"run_s": f"{self.run_s():.0f}", "run_up": f"{self._uptime():.0f}"}
 
     # ---- looking up
 

@@ -26,6 +26,7 @@ from grouper.watch.changes import Changes
 from grouper.watch.files import clean_up, put, refuse_nesting, remove_output, size_of
 from grouper.watch.hand import describe_end
 from grouper.watch.jobs import Job, outcome_from, set_digest
+from grouper.watch.ledger import down_s, uptime_s
 from grouper.watch.lock import FILE_NAME as LOCK
 from grouper.watch.lock import Lock
 from grouper.watch.log import Log
@@ -488,3 +489,22 @@ def test_outputs_deleted_under_the_service_are_noticed(tmp_path: Path) -> None:
     shutil.rmtree(tmp_path)
     assert not lock.is_there()
     lock.release()
+
+
+@pytest.mark.parametrize(
+    ("before", "now", "down"),
+    [
+        (1000.0, 4600.0, 3600.0),
+        (1000.0, 1000.0, 0.0),
+        (90_000.0, 120.0, 120.0),  # the machine was started anew
+    ],
+)
+def test_the_time_without_a_service_is_told_by_the_machine_not_the_wall(
+    before: float, now: float, down: float
+) -> None:
+    assert down_s(before, now) == down
+
+
+def test_the_machine_has_run_for_a_while_and_runs_on() -> None:
+    first = uptime_s()
+    assert 0 < first <= uptime_s()
