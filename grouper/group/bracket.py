@@ -15,10 +15,10 @@ from grouper.group.evidence import (
     STILL,
     Evidence,
     evenness_weight,
-    is_still,
     still_weight,
 )
 from grouper.group.exposures import ladder_weight
+from grouper.group.looking import is_still
 from grouper.group.pairs import Floats
 from grouper.group.stretches import grow
 

@@ -16,14 +16,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from grouper.group.looking import is_sure
+from grouper.group.looking import SAME_VIEW_SHARE, is_sure, shift_of
 from grouper.group.pairs import SETTINGS, STOP_EV, Floats, Pairs
 from grouper.group.rhythm import log_pauses, pause_log_odds, usual_log_odds
 from grouper.model import Sighting
 
-SAME_VIEW_SHARE = 0.06
-"""Frames shifted by less than this share of the frame look at one view: a tripod that settles
-and a breathing lens stay below it, and no sweep steps by so little."""
 PLAIN_TURNED = 0.2
 """Chance that two frames which can be matched with others, but not told of together, overlap
 after all: one plain side of each, sky or water, may be what they share."""
@@ -171,12 +168,14 @@ def _relations(pairs: Pairs, count: int) -> tuple[Floats, ...]:
             and (i, i + 1) in pairs.sightings
         ):
             same[i], turned[i], apart[i] = 0.02, PLAIN_TURNED, 1 - PLAIN_TURNED - 0.02
-        if math.isnan(apart[i]) and _are_alike(pairs, i) and (i, i + 1) in pairs.sightings:
+        if math.isnan(apart[i]) and _is_unmatched_alike(pairs, i):
             same[i], turned[i], apart[i] = ALIKE["same"], ALIKE["turned"], ALIKE["apart"]
     return arrays
 
 
-def _are_alike(pairs: Pairs, i: int) -> bool:
+def _is_unmatched_alike(pairs: Pairs, i: int) -> bool:
+    if (i, i + 1) not in pairs.sightings or pairs.seen(i, i + 1) is not None:
+        return False
     glances = pairs.glances[i : i + 2]
     return len(glances) == 2 and all(one is not None and one.is_alike for one in glances)
 
@@ -184,13 +183,7 @@ def _are_alike(pairs: Pairs, i: int) -> bool:
 def unmatched_alike(evidence: Evidence) -> NDArray[np.bool_]:
     """Pairs of pictures that look the same in all directions and were not matched."""
     pairs = evidence.pairs
-    return np.array(
-        [
-            pairs.seen(i, i + 1) is None and _are_alike(pairs, i)
-            for i in range(len(pairs.frames) - 1)
-        ],
-        dtype=bool,
-    )
+    return np.array([_is_unmatched_alike(pairs, i) for i in range(len(pairs.frames) - 1)], bool)
 
 
 FAST_S = 0.6
@@ -199,16 +192,6 @@ little for the write."""
 SURE_TIE = 0.8
 """A frame is held against up to eight earlier ones, so one match among them must be surer than
 that of two neighbours."""
-
-
-def is_still(sighting: Sighting) -> bool:
-    """Whether two overlapping frames look at one view."""
-    return shift_of(sighting) < SAME_VIEW_SHARE
-
-
-def shift_of(sighting: Sighting) -> float:
-    """How far the second frame is shifted against the first, as a share of the frame."""
-    return math.hypot(*sighting.shift_share)
 
 
 def heading_deg(sighting: Sighting) -> float:

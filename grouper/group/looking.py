@@ -18,8 +18,9 @@ SURE = 0.5
 """Certainty from which two frames are taken to overlap: more than an even bet."""
 SETTLED = 0.9
 """Certainty that needs no second look (the search itself goes no further from here)."""
-LEAST_STEP = 0.06
-"""Smaller shifts, in shares of the frame, are another frame of the same view."""
+SAME_VIEW_SHARE = 0.06
+"""Frames shifted by less than this share of the frame look at one view: a tripod that settles
+and a breathing lens stay below it, and no sweep steps by so little."""
 SAME_STEP_DEG = 2.0
 """Expected turns this near are looked for in the same place."""
 MOST_TIES = 8
@@ -82,7 +83,7 @@ def _steps_beside(pairs: Pairs, i: int) -> list[tuple[float, float, float]]:
             sighting = pairs.seen(k, k + 1)
             if sighting is None or not _is_settled(sighting):
                 break
-            if math.hypot(*sighting.shift_share) >= LEAST_STEP:
+            if not is_still(sighting):
                 steps.append(sighting.turn_deg)
                 break
             k += ahead  # another leg of the same view
@@ -134,14 +135,20 @@ def chain_ties(pairs: Pairs) -> list[tuple[int, int]]:
 
 def _likely_apart(pairs: Pairs, i: int) -> bool:
     """Whether neighbours are more likely two subjects, before anything was seen."""
-    walked = float(pairs.pause_s[i]) > LONGEST_CHANGE_S
-    return walked or any(pairs.changed[name][i] for name in FOR_GOOD)
+    return _walked(pairs, i) or _changed_between(pairs, i)
 
 
 def _worth_a_look(pairs: Pairs, i: int) -> bool:
     """Whether pictures could still make neighbours one set: not after a walk with another lens."""
-    walked = float(pairs.pause_s[i]) > LONGEST_CHANGE_S
-    return not (walked and any(pairs.changed[name][i] for name in FOR_GOOD))
+    return not (_walked(pairs, i) and _changed_between(pairs, i))
+
+
+def _walked(pairs: Pairs, i: int) -> bool:
+    return float(pairs.pause_s[i]) > LONGEST_CHANGE_S
+
+
+def _changed_between(pairs: Pairs, i: int) -> bool:
+    return any(pairs.changed[name][i] for name in FOR_GOOD)
 
 
 def _changed_for_good(pairs: Pairs, i: int, j: int) -> bool:
@@ -169,3 +176,13 @@ def _sample(chain: Sequence[int], most: int) -> list[int]:
 def is_sure(sighting: Sighting | None) -> bool:
     """Whether the pictures say that two frames overlap."""
     return sighting is not None and sighting.certainty > SURE
+
+
+def is_still(sighting: Sighting) -> bool:
+    """Whether two overlapping frames look at one view."""
+    return shift_of(sighting) < SAME_VIEW_SHARE
+
+
+def shift_of(sighting: Sighting) -> float:
+    """How far the second frame is shifted against the first, as a share of the frame."""
+    return math.hypot(*sighting.shift_share)

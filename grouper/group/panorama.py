@@ -16,13 +16,12 @@ from grouper.group.evidence import (
     STILL,
     Evidence,
     evenness_weight,
-    is_still,
     relation_weight,
     still_weight,
 )
 from grouper.group.exposures import exposure_levels, ladder_weight
 from grouper.group.focusing import focus_weight
-from grouper.group.looking import LONGEST_PAUSE_S
+from grouper.group.looking import LONGEST_PAUSE_S, is_still
 from grouper.group.pairs import STOP_EV, Floats
 from grouper.group.rhythm import COARSE_S, drive_pauses, stands_out
 from grouper.group.stops import Stops, find_stops

@@ -14,8 +14,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from grouper.group.evidence import Evidence, heading_deg, is_still, shift_of
-from grouper.group.looking import is_sure
+from grouper.group.evidence import Evidence, heading_deg
+from grouper.group.looking import is_still, is_sure, shift_of
 from grouper.group.pairs import STOP_EV, Floats
 from grouper.model import Sighting
 

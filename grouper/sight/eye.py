@@ -29,7 +29,7 @@ from grouper.sight.pair import (
 from grouper.sight.picture import ByteArray, Preview, contradicts, decode, preview
 from grouper.sight.plate import Plate, ShelvedPlate, look_alike, prepare, shelved
 from grouper.sight.solve import solve_pointings
-from grouper.sight.sphere import rotation
+from grouper.sight.sphere import DoubleArray, rotation
 from grouper.sight.verdict import expected_certainty
 
 _TURNED = 0.9
@@ -146,26 +146,12 @@ class PictureEye:
         self, pairs: Sequence[tuple[Frame, Frame]], turns_deg: Sequence[tuple[float, float, float]]
     ) -> list[Sighting | None]:
         """How the camera turned, looked for only near the turn expected for each pair."""
-        seen: list[Sighting | None] = []
+        turns = rotation(np.radians(np.array(turns_deg).reshape(-1, 3)))
         plates = self._plates_of(pairs, "comparing")
-        for pair, turn_deg, (a, b) in zip(pairs, turns_deg, plates, strict=True):
-            if a is None or b is None:
-                seen.append(None)
-                continue
-            cameras = camera_of(pair[0]), camera_of(pair[1])
-            shares = self._share_of(cameras[0]), self._share_of(cameras[1])
-            pitch = cameras[0].pitch_deg
-            if pitch is None:
-                pitch = self._pitches.get(pair[0].file, self._pitches.get(pair[1].file, 0.0))
-            turn = rotation(np.radians(np.array(turn_deg)))
-            match = find_near(a, b, shares, pitch, turn)
-            if match is None:
-                seen.append(None)
-                continue
-            chance = expected_certainty(match.certainty)
-            known = (a.is_telling and b.is_telling) or chance > _PLAIN_SURE
-            seen.append(sighting(replace(match, certainty=chance)) if known else None)
-        return seen
+        return [
+            self._compare_near(pair, both, turn)
+            for pair, both, turn in zip(pairs, plates, turns, strict=True)
+        ]
 
     def solve(
         self, frames: Sequence[Frame], sightings: Sequence[tuple[int, int, Sighting]]
@@ -201,15 +187,11 @@ class PictureEye:
         a, b = plates
         if a is None or b is None:
             return None
-        cameras = camera_of(pair[0]), camera_of(pair[1])
-        shares = self._share_of(cameras[0]), self._share_of(cameras[1])
-        holds = [self._pitches.get(frame.file) for frame in pair]
-        for at, camera in enumerate(cameras):
-            holds[at] = camera.pitch_deg if camera.pitch_deg is not None else holds[at]
-        habit = self._habits.setdefault(cameras[0].key, _Habit())
-        match = find_match(a, b, shares, (holds[0], holds[1]), habit.pitch_deg, quick=quick)
+        shares, holds = self._shares_of(pair), self._holds_of(pair)
+        habit = self._habits.setdefault(camera_of(pair[0]).key, _Habit())
+        match = find_match(a, b, shares, holds, habit.pitch_deg, quick=quick)
         if match is not None and match.certainty >= SURE:
-            pitches = pitches_after(match, (holds[0], holds[1]))
+            pitches = pitches_after(match, holds)
             habit.pitch_deg = pitches[1]
             for frame, pitch in zip(pair, pitches, strict=True):
                 self._pitches[frame.file] = pitch
@@ -220,6 +202,33 @@ class PictureEye:
         if (match is None or match.certainty < _LIKELY) and look_alike(a, b):
             return None  # they may overlap anywhere
         return sighting(match)
+
+    def _compare_near(
+        self, pair: tuple[Frame, Frame], plates: Sequence[Plate | None], turn: DoubleArray
+    ) -> Sighting | None:
+        a, b = plates
+        if a is None or b is None:
+            return None
+        pitch = next((hold for hold in self._holds_of(pair) if hold is not None), 0.0)
+        match = find_near(a, b, self._shares_of(pair), pitch, turn)
+        if match is None:
+            return None
+        match = replace(match, certainty=expected_certainty(match.certainty))
+        if not (a.is_telling and b.is_telling) and not _is_sure_of_plain(match):
+            return None
+        return sighting(match)
+
+    def _shares_of(self, pair: tuple[Frame, Frame]) -> tuple[float, float]:
+        """The focal lengths of two frames, in long sides of the full picture."""
+        return self._share_of(camera_of(pair[0])), self._share_of(camera_of(pair[1]))
+
+    def _holds_of(self, pair: tuple[Frame, Frame]) -> tuple[float | None, float | None]:
+        """How far up each camera looked: as recorded, else as earlier matches showed."""
+        return self._hold_of(pair[0]), self._hold_of(pair[1])
+
+    def _hold_of(self, frame: Frame) -> float | None:
+        recorded = camera_of(frame).pitch_deg
+        return self._pitches.get(frame.file) if recorded is None else recorded
 
     def _share_of(self, camera: CameraBelief) -> float:
         habit = self._habits.get(camera.key)

@@ -32,8 +32,6 @@ _LEAST_STANDING = {SEARCH: 5.5, SCOUT: 5.0}
 two lay lower, of the strangers whose pitch was known two thirds."""
 _STANDING_SCALE = {SEARCH: 1.0, SCOUT: (SCALES_PX[SEARCH] / SCALES_PX[SCOUT]) ** 0.8}
 """Scores go with the number of cells to the power 0.4 (see ``match.peaks``)."""
-_NO_STANDING = {SEARCH: 0.0, SCOUT: 0.0}
-"""A thorough search gives nothing up for standing out too little."""
 _LEAST_PROMISE = 6.0
 """No match is finished below this after coarse alignment: of 1,255 right ones 0.3 % lay lower,
 of the wrong ones more than half."""
@@ -91,17 +89,16 @@ def find_match(
         habit_deg: how far up this camera looked last.
         quick: give a way of holding up where the best shift hardly stands out.
     """
-    least = _LEAST_STANDING if quick else _NO_STANDING
     known = [pitch for pitch in pitches_deg if pitch is not None]
     first = _view(sum(known) / len(known) if known else habit_deg)
-    found = search(a, b, focal_shares, (first,), SEARCH, least[SEARCH])
+    found = search(a, b, focal_shares, (first,), quick=quick)
     best = best_match(a, b, focal_shares, found)
     if best is not None and best.certainty >= SURE:
         return _polished(a, b, focal_shares, best)
     others = [
         (candidate.standing * _STANDING_SCALE[level], candidate)
         for views, level in _other_views(a, b, focal_shares, known, first)
-        for candidate in search(a, b, focal_shares, views, level, least[level])
+        for candidate in search(a, b, focal_shares, views, level, quick=quick)
     ]
     others.sort(key=lambda one: -one[0])
     again = best_match(a, b, focal_shares, [candidate for _, candidate in others])
@@ -128,17 +125,7 @@ def find_near(
     """
     first = _view(pitch_deg)
     views = (first, View(first.pitch_deg, across=not first.across))
-    found = candidates(
-        a,
-        b,
-        focal_shares,
-        views,
-        SEARCH,
-        least_overlap=LEAST_OVERLAP,
-        count=_CANDIDATES,
-        expected=expected,
-    )
-    best = best_match(a, b, focal_shares, found)
+    best = best_match(a, b, focal_shares, search(a, b, focal_shares, views, expected=expected))
     return best if best is None else _polished(a, b, focal_shares, best)
 
 
@@ -274,13 +261,24 @@ def search(
     focal_shares: tuple[float, float],
     views: Views,
     level: int = SEARCH,
-    least_standing: float = 0.0,
+    *,
+    quick: bool = False,
+    expected: DoubleArray | None = None,
 ) -> list[Candidate]:
-    """The candidates under some views, best first; none where the best hardly stands out."""
+    """The candidates under some views, best first; none of a quick search if none stands out."""
     found = candidates(
-        a, b, focal_shares, views, level, least_overlap=LEAST_OVERLAP, count=_CANDIDATES
+        a,
+        b,
+        focal_shares,
+        views,
+        level,
+        least_overlap=LEAST_OVERLAP,
+        count=_CANDIDATES,
+        expected=expected,
     )
-    return found if found and found[0].standing >= least_standing else []
+    if quick and found and found[0].standing < _LEAST_STANDING[level]:
+        return []
+    return found
 
 
 def _aligned(

@@ -14,15 +14,14 @@ from grouper.group.evidence import (
     ALL_SAME_LOG_ODDS,
     AUTOMATIC,
     MOST_AGAINST_SETTINGS,
-    SAME_VIEW_SHARE,
     SEEN_AT_BOUNDARY,
     STILL,
     evenness_weight,
-    is_still,
     relation_weight,
     still_weight,
     weigh,
 )
+from grouper.group.looking import SAME_VIEW_SHARE, is_still
 from grouper.group.pairs import gather_pairs
 from grouper.group.panorama import SWEPT
 from grouper.group.strands import build_strands
