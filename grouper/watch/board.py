@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Mapping
-from datetime import datetime
 from pathlib import Path
 from typing import Final
 
@@ -145,8 +144,3 @@ class Board:
             return False
         self.trouble("page", "")
         return True
-
-
-def iso(at: float) -> str:
-    """A time of the wall clock, in seconds since 1970, as ISO 8601 has it."""
-    return datetime.fromtimestamp(at).astimezone().isoformat(timespec="seconds")

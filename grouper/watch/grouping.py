@@ -11,7 +11,7 @@ from typing import Any, Final
 
 import grouper
 from grouper.settings import Settings, settings_table
-from grouper.watch.board import TROUBLE_S, Board, iso
+from grouper.watch.board import TROUBLE_S, Board
 from grouper.watch.desk import Desk
 from grouper.watch.errands import Errands
 from grouper.watch.files import clean_up, free_bytes
@@ -20,7 +20,7 @@ from grouper.watch.jobs import Job, Outcome, digest_of, outcome_from
 from grouper.watch.ledger import Ledger
 from grouper.watch.log import Log
 from grouper.watch.look import Look, share_files
-from grouper.watch.state import Record
+from grouper.watch.state import Record, iso
 from grouper.watch.worker import OUT_OF_MEMORY, READ_TOO_MUCH, too_much_memory, too_much_read
 
 IDLE_S: Final = 300.0

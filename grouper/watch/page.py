@@ -6,24 +6,17 @@ is cleaned and escaped; a content security policy forbids everything but the pag
 
 from __future__ import annotations
 
-import base64
-import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from functools import cache
-from importlib import resources
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 from urllib.parse import quote
 
-from grouper.watch.state import Record
-from grouper.write.clean import shown
+from grouper.watch.state import Record, iso
+from grouper.write.html import page_template, page_text, source_hash
 from grouper.write.plain import utf8
 from grouper.write.text import CAUTION
 from grouper.write.verdict import many
-
-if TYPE_CHECKING:
-    from jinja2 import Template
 
 FILE_NAME: Final = "index.html"
 REFRESH_S: Final = 15
@@ -78,15 +71,15 @@ def page(
     gone = [record for record in records if record.gone_at is not None and record.grouped_at]
     entries = [_entry(record) for record in sorted(here, key=_newest_first)]
     moving = [entry for entry in entries if entry.stage in _STAGES]
-    style = _text("grouper.write", "report.css") + _text("grouper.watch", "page.css")
-    html = _template().render(
+    style = page_text("grouper.write", "report.css") + page_text("grouper.watch", "page.css")
+    html = page_template("grouper.watch", "page.html").render(
         style=style,
-        policy=f"default-src 'none'; style-src 'sha256-{_hash(style)}'; "
+        policy=f"default-src 'none'; style-src {source_hash(style)}; "
         "base-uri 'none'; form-action 'none'",
         refresh=REFRESH_S if running and moving else None,
         inbox=inbox,
         now=_moment(now),
-        now_iso=_iso(now),
+        now_iso=iso(now),
         running=running,
         once=once,
         headline=_headline(entries),
@@ -138,7 +131,7 @@ def _entry(record: Record) -> Entry:
         hook_error=record.hook_error or "",
         stage=record.stage,
         grouped=_moment(record.grouped_at) if record.grouped_at else "",
-        grouped_iso=_iso(record.grouped_at) if record.grouped_at else "",
+        grouped_iso=iso(record.grouped_at) if record.grouped_at else "",
     )
 
 
@@ -191,33 +184,3 @@ def _headline(entries: Sequence[Entry]) -> list[tuple[str, str]]:
 def _moment(at: float) -> str:
     when = datetime.fromtimestamp(at).astimezone()
     return f"{when:%A} {when.day} {when:%B %Y}, {when:%H:%M}"
-
-
-def _iso(at: float) -> str:
-    return datetime.fromtimestamp(at).astimezone().isoformat(timespec="seconds")
-
-
-def _hash(text: str) -> str:
-    return base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
-
-
-@cache
-def _text(package: str, name: str) -> str:
-    return resources.files(package).joinpath(name).read_text("utf-8")
-
-
-@cache
-def _template() -> Template:
-    from jinja2 import Environment, StrictUndefined
-
-    environment = Environment(
-        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    )
-    environment.finalize = _clean
-    environment.filters["many"] = many
-    return environment.from_string(_text("grouper.watch", "page.html"))
-
-
-def _clean(value: Any) -> Any:
-    """Plain strings with hidden characters made visible; trusted markup stays."""
-    return shown(value) if type(value) is str else value

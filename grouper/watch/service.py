@@ -22,7 +22,7 @@ from typing import Final
 import grouper
 from grouper.errors import CannotWrite, GrouperError
 from grouper.settings import Settings
-from grouper.watch.board import Board, iso
+from grouper.watch.board import Board
 from grouper.watch.changes import Changes
 from grouper.watch.clearing import Clearing
 from grouper.watch.desk import PAUSE_S, Desk
@@ -54,7 +54,7 @@ from grouper.watch.mail import (
 )
 from grouper.watch.mounts import silent_type_of
 from grouper.watch.notify import tell_manager
-from grouper.watch.state import Record, StateTrouble, open_state
+from grouper.watch.state import Record, StateTrouble, iso, open_state
 
 _LOOKING_SHARE: Final = 10.0
 """A full look over the inbox may take a tenth of the time."""

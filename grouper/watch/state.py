@@ -13,6 +13,7 @@ import sqlite3
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
@@ -373,3 +374,8 @@ def _set_aside(file: Path) -> None:
         old = file.with_name(file.name + suffix)
         with suppress(FileNotFoundError):
             old.replace(file.with_name(f"{file.name}{SET_ASIDE}{suffix}"))
+
+
+def iso(at: float) -> str:
+    """A time of the wall clock, in seconds since 1970, as ISO 8601 has it."""
+    return datetime.fromtimestamp(at).astimezone().isoformat(timespec="seconds")

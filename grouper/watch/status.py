@@ -7,13 +7,12 @@ import time
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
 from grouper.errors import GrouperError
 from grouper.watch.lock import BEAT_S, Beat, read_lock
-from grouper.watch.state import Record, StateTrouble, read_state
+from grouper.watch.state import Record, StateTrouble, iso, read_state
 from grouper.write.clean import shown
 from grouper.write.text import Style, many
 
@@ -188,4 +187,4 @@ def _time(seconds: float) -> str:
 
 
 def _iso(at: float | None) -> str | None:
-    return None if at is None else datetime.fromtimestamp(at).astimezone().isoformat("T", "seconds")
+    return None if at is None else iso(at)

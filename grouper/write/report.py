@@ -7,20 +7,15 @@ the page. It holds no time of making, so that the same card gives the same bytes
 
 from __future__ import annotations
 
-import base64
-import hashlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from functools import cache
-from importlib import resources
-from typing import TYPE_CHECKING, Any
 
 from grouper.contracts import Writer
 from grouper.model import Finding, Frame, Result, Set, Severity
 from grouper.write.brief import brief_in_short
-from grouper.write.clean import shown
 from grouper.write.facts import Facts, files_of_set, settings_of
+from grouper.write.html import page_template, page_text, source_hash
 from grouper.write.lists import without_lists
 from grouper.write.paths import set_folder
 from grouper.write.plain import utf8
@@ -33,13 +28,9 @@ from grouper.write.verdict import (
     VERDICTS,
     Verdict,
     headline,
-    sure_percent,
     unplaced_views,
     verdict_of,
 )
-
-if TYPE_CHECKING:
-    from jinja2 import Template
 
 _TODO_PICTURES = 150
 """Pictures repeated beside what needs doing. Each costs its size again, about 6 kB."""
@@ -98,16 +89,16 @@ class Loose:
 
 
 def _render(result: Result, made: str) -> Iterator[tuple[str, bytes]]:
-    style, script = _text("report.css"), _text("report.js")
+    style, script = (page_text("grouper.write", name) for name in ("report.css", "report.js"))
     book = album(result)
     entries = _entries(result, book)
     todo = _todo(result, entries, book)
-    page = _template().render(
+    page = page_template("grouper.write", "report.html").render(
         style=style,
         script=script,
         policy=(
             "default-src 'none'; img-src data:; "
-            f"style-src 'sha256-{_hash(style)}'; script-src 'sha256-{_hash(script)}'; "
+            f"style-src {source_hash(style)}; script-src {source_hash(script)}; "
             "base-uri 'none'; form-action 'none'"
         ),
         name=_last(result.scan.root),
@@ -321,36 +312,6 @@ def _short(frame: Frame) -> tuple[str, ...]:
 
 def _last(path: str) -> str:
     return path.rstrip("/").rsplit("/", 1)[-1] or path
-
-
-# --- The template -----------------------------------------------------------------------------
-
-
-def _hash(text: str) -> str:
-    return base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
-
-
-def _text(name: str) -> str:
-    return resources.files("grouper.write").joinpath(name).read_text("utf-8")
-
-
-@cache
-def _template() -> Template:
-    from jinja2 import Environment, StrictUndefined  # late: --help needs no templates
-
-    environment = Environment(
-        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    )
-    # What the page shows of foreign text is cleaned first and escaped after.
-    environment.finalize = _clean
-    environment.filters["many"] = many
-    environment.filters["sure_percent"] = sure_percent
-    return environment.from_string(_text("report.html"))
-
-
-def _clean(value: Any) -> Any:
-    """Plain strings with hidden characters made visible; trusted markup stays."""
-    return shown(value) if type(value) is str else value
 
 
 WRITER = Writer(name="report", summary="report.html, for people", render=_render)

@@ -24,11 +24,12 @@ import watchfiles  # noqa: F401
 import grouper.pipeline
 from grouper.model import Result
 from grouper.settings import Settings, load_settings
-from grouper.watch import grouping, page, service, worker
+from grouper.watch import grouping, service, worker
 from grouper.watch.hand import Started
 from grouper.watch.hooks import hook_from
 from grouper.watch.log import Log
 from grouper.write import replace
+from grouper.write.html import page_template
 
 
 class Forked:
@@ -153,7 +154,7 @@ def serve(order: dict[str, Any]) -> int:
 
 def main() -> None:
     """Fork a service for every line."""
-    page._template()
+    page_template("grouper.watch", "page.html")
     for line in sys.stdin:
         order = json.loads(line)
         pid = os.fork()
