@@ -23,12 +23,10 @@ SAME_VIEW_SHARE = 0.06
 and a breathing lens stay below it, and no sweep steps by so little."""
 SAME_STEP_DEG = 2.0
 """Expected turns this near are looked for in the same place."""
-MOST_TIES = 8
-"""Earlier frames of a chain that a frame is held against; a row seldom has more, and a longer
-one is sampled evenly with its ends."""
-MOST_ANCHORS = 3
-"""Chains that a frame is held against, older ones by fewer frames: a third row lies beside the
-first, and a lost frame parts a row in two."""
+MOST_TIES = (6, 3, 2)
+"""Frames of the last chain, the one before, and the one before that, that a frame is held against:
+ends first, where a new row, a second sweep and the end of a circle begin. A third row lies beside
+the first, and a lost frame parts a row in two."""
 MOST_MISSES = 3
 """Frames in a row that overlap nothing before a chain counts as ended: a lost frame, a cap, a
 frame of blank sky."""
@@ -119,14 +117,14 @@ def chain_ties(pairs: Pairs) -> list[tuple[int, int]]:
             misses = 0
             continue
         if len(chain) >= 2:
-            anchors = [chain, *anchors[: MOST_ANCHORS - 1]]
+            anchors = [chain, *anchors[: len(MOST_TIES) - 1]]
             wanted += _closing(pairs, chain)
         misses += 1
         if misses > MOST_MISSES or float(pairs.pause_s[i]) > LONGEST_PAUSE_S:
             anchors = []
-        for age, anchor in enumerate(anchors):
+        for most, anchor in zip(MOST_TIES, anchors, strict=False):
             if not _changed_for_good(pairs, anchor[-1], i + 1):
-                wanted += [(k, i + 1) for k in _sample(anchor, MOST_TIES >> age) if k != i]
+                wanted += [(k, i + 1) for k in _sample(anchor, most) if k != i]
         chain = [i + 1]
     if len(chain) >= 2:
         wanted += _closing(pairs, chain)

@@ -49,6 +49,11 @@ class Level:
     width: int
     height: int
 
+    @property
+    def is_all_good(self) -> bool:
+        """Whether nothing is clipped or blocked, as mostly."""
+        return bool(self.good.all())
+
 
 @dataclass(frozen=True, slots=True)
 class Ground:
@@ -150,7 +155,8 @@ def refine(
         Also how well the ground agreed before the last step, (k,): its cosine times the
         root of the number of its points.
     """
-    squares = first.values * first.values
+    values, pull = first.values, first.pull
+    squares = values * values
     for last in range(steps - 1, -1, -1):
         column, row, inside = project(first.rays, turns, camera)
         seen = sample(second.band, column, row)
@@ -158,19 +164,21 @@ def refine(
         # The pictures may differ in contrast: bring the second to the first's.
         here, there = inside @ squares, np.einsum("kn,kn->k", seen, seen)
         if not last:
-            promise = (seen @ first.values) / np.sqrt((here + _TINY) * (there + _TINY))
+            promise = (seen @ values) / np.sqrt((here + _TINY) * (there + _TINY))
             promise *= math.sqrt(len(squares))
         seen *= np.sqrt(here / (there + _TINY))[:, None]
-        seen -= first.values
-        size = np.abs(seen) * inside
+        seen -= values
+        size = np.abs(seen)
+        size *= inside
         count = inside.sum(axis=1)
         # Mean absolute deviation of a Gaussian is 0.80 standard deviations.
         scale = (_HUBER * 1.2533) * size.sum(axis=1) / np.maximum(count, 1.0)
         scale += np.float32(1e-9)
-        weight = scale[:, None] / np.maximum(size, scale[:, None])
-        weight *= inside
-        heavy = first.pull * weight[:, None, :]
-        normal = (heavy @ first.pull.T).astype(np.float64)
+        np.maximum(size, scale[:, None], out=size)
+        inside *= scale[:, None]
+        inside /= size  # is the weight now
+        heavy = pull * inside[:, None, :]
+        normal = (heavy @ pull.T).astype(np.float64)
         normal[:, _DIAGONAL[0], _DIAGONAL[1]] *= 1.0 + _DAMPING
         normal[:, _DIAGONAL[0], _DIAGONAL[1]] += 1e-9
         step = np.linalg.solve(normal, (heavy @ seen[:, :, None]).astype(np.float64))[:, :, 0]
@@ -229,72 +237,97 @@ def fit(
         turn: rotation from the first camera to the second, of shape (3, 3).
     """
     columns, rows, insides = project(directions(camera_a), turn[None], camera_b)
-    column, row, inside = columns[0], rows[0], insides[0] > 0
-    at = np.flatnonzero(inside)
-    if at.size < _LEAST_POINTS:
+    inside = insides[0]
+    if inside.sum() < _LEAST_POINTS:
         return None
     seen = sample(b.band, columns, rows)[0]
-    agreed = _fit(a, b, column[at], row[at], seen[at], at)
-    common = inside.reshape(a.band.shape)
-    return agreed, _detail(seen.reshape(a.band.shape), a.band, common)
+    agreed = _fit(a, b, columns[0], rows[0], seen, inside)
+    shape = a.band.shape
+    return agreed, _detail(seen.reshape(shape), a.band, inside.reshape(shape))
 
 
 def _fit(
-    a: Level,
-    b: Level,
-    column: FloatArray,
-    row: FloatArray,
-    seen: FloatArray,
-    at: NDArray[np.intp],
+    a: Level, b: Level, column: FloatArray, row: FloatArray, seen: FloatArray, inside: FloatArray
 ) -> Fit:
-    down, right = np.divmod(at, a.width)
-    move = float(right.mean() - column.mean()), float(down.mean() - row.mean())
-    there = a.band.ravel()[at]
-    good = a.good.ravel()[at]
-    if not b.good.all():
+    cells = int(inside.sum())
+    right, down = _pixels(a.width, a.height)
+    move = float(inside @ (right - column)) / cells, float(inside @ (down - row)) / cells
+    counted = inside
+    if not (a.is_all_good and b.is_all_good):
         nearest = (row + 0.5).astype(np.intp).clip(0, b.height - 1) * b.width
         nearest += (column + 0.5).astype(np.intp).clip(0, b.width - 1)
-        good = good & b.good.ravel()[nearest]
-    count = int(np.count_nonzero(good))
-    if _LEAST_POINTS <= count < at.size and count >= at.size // 4:
-        seen, there = seen[good], there[good]
+        good = inside * (a.good.ravel() & b.good.ravel()[nearest])
+        if good.sum() >= max(_LEAST_POINTS, cells // 4):
+            counted = good
+    ncc = correlation(seen, a.band.ravel(), counted)
     move_share = move[0] / a.width, move[1] / a.height
-    return Fit(correlation(seen, there), at.size, at.size / a.band.size, move_share)
+    return Fit(ncc, cells, cells / a.band.size, move_share)
 
 
-def _detail(seen: FloatArray, there: FloatArray, common: BoolArray) -> Detail:
-    along = common[:, 1:] & common[:, :-1]
-    below = common[1:] & common[:-1]
-    right = correlation((seen[:, 1:] - seen[:, :-1])[along], (there[:, 1:] - there[:, :-1])[along])
-    down = correlation((seen[1:] - seen[:-1])[below], (there[1:] - there[:-1])[below])
-    return Detail(right, down, _agreeing_blocks(seen * common, there * common, common))
+@lru_cache(maxsize=64)
+def _pixels(width: int, height: int) -> tuple[FloatArray, FloatArray]:
+    """Column and row of every pixel, each of shape (height * width,)."""
+    down, right = np.divmod(np.arange(width * height), width)
+    return right.astype(np.float32), down.astype(np.float32)
 
 
-def _agreeing_blocks(seen: FloatArray, there: FloatArray, common: BoolArray) -> float:
+def _detail(seen: FloatArray, there: FloatArray, common: FloatArray) -> Detail:
+    along = common[:, 1:] * common[:, :-1]
+    below = common[1:] * common[:-1]
+    right = correlation(seen[:, 1:] - seen[:, :-1], there[:, 1:] - there[:, :-1], along)
+    down = correlation(seen[1:] - seen[:-1], there[1:] - there[:-1], below)
+    return Detail(right, down, _agreeing_blocks(seen, there, common))
+
+
+def _agreeing_blocks(seen: FloatArray, there: FloatArray, common: FloatArray) -> float:
     rows, columns = (size // _BLOCK for size in seen.shape)
     if not rows or not columns:
         return 0.0
-
-    def means(values: FloatArray) -> FloatArray:
-        cut = values[: rows * _BLOCK, : columns * _BLOCK]
-        return np.asarray(cv2.resize(cut, (columns, rows), interpolation=cv2.INTER_AREA))
-
-    share = means(common.astype(np.float32))
-    whole = np.maximum(share, 1e-6)
-    mean_seen, mean_there = means(seen) / whole, means(there) / whole
-    spread_seen = np.maximum(means(seen * seen) / whole - mean_seen**2, 1e-9)
-    spread_there = np.maximum(means(there * there) / whole - mean_there**2, 1e-9)
-    cross = means(seen * there) / whole - mean_seen * mean_there
+    cut = np.s_[: rows * _BLOCK, : columns * _BLOCK]
+    seen, there, common = seen[cut], there[cut], common[cut]
+    planes = np.empty((6, *common.shape), dtype=np.float32)
+    planes[0] = common
+    np.multiply(seen, common, out=planes[1])
+    np.multiply(there, common, out=planes[2])
+    np.multiply(seen, planes[1], out=planes[3])
+    np.multiply(there, planes[2], out=planes[4])
+    np.multiply(seen, planes[2], out=planes[5])
+    means = _adding(rows) @ planes @ _adding(columns).T
+    whole = np.maximum(means[0], np.float32(1e-6))
+    mean_seen, mean_there, square_seen, square_there, product = means[1:] / whole
+    spread_seen = np.maximum(square_seen - mean_seen * mean_seen, np.float32(1e-9))
+    spread_there = np.maximum(square_there - mean_there * mean_there, np.float32(1e-9))
+    cross = product - mean_seen * mean_there
     spread = np.sqrt(spread_seen * spread_there)
-    told = (share > 0.6) & (spread > _BLOCK_SPREAD**2)
-    return float(np.median((cross / spread)[told])) if told.any() else 0.0
+    told = (means[0] > 0.6 * _BLOCK * _BLOCK) & (spread > _BLOCK_SPREAD**2)
+    agreed = np.sort((cross / spread)[told])
+    # The median of few numbers, which numpy's own takes several times as long for.
+    return float(agreed[(len(agreed) - 1) // 2] + agreed[len(agreed) // 2]) / 2 if told.any() else 0.0
 
 
-def correlation(one: FloatArray, other: FloatArray) -> float:
-    """Correlation coefficient of two samples; 0 where one of them does not vary."""
-    if one.size < 2:
+@lru_cache(maxsize=64)
+def _adding(blocks: int) -> FloatArray:
+    """The matrix that adds up so many blocks of ``_BLOCK`` in a row."""
+    return np.repeat(np.eye(blocks, dtype=np.float32), _BLOCK, axis=1)
+
+
+def correlation(one: FloatArray, other: FloatArray, counted: FloatArray) -> float:
+    """Correlation coefficient of two pictures; 0 where one of them does not vary.
+
+    Args:
+        one: the first.
+        other: the second, of the same shape.
+        counted: 1 where they are compared, else 0, of the same shape.
+    """
+    one, other, counted = one.ravel(), other.ravel(), counted.ravel()
+    count = float(counted.sum())
+    if count < 2:
         return 0.0
-    one = one - one.mean()
-    other = other - other.mean()
-    energy = float(one @ one) * float(other @ other)
-    return float(one @ other) / math.sqrt(energy) if energy > 1e-12 else 0.0
+    ours, theirs = one * counted, other * counted
+    mean_one, mean_other = float(ours.sum()) / count, float(theirs.sum()) / count
+    energy_one = float(ours @ one) / count - mean_one * mean_one
+    energy_other = float(theirs @ other) / count - mean_other * mean_other
+    energy = max(energy_one, 0.0) * max(energy_other, 0.0)
+    if energy <= 1e-12:
+        return 0.0
+    return (float(ours @ other) / count - mean_one * mean_other) / math.sqrt(energy)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections import OrderedDict, deque
+from collections import OrderedDict
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from itertools import islice
 from pathlib import Path
 
 import numpy as np
@@ -36,8 +37,9 @@ _TURNED = 0.9
 """Pictures that overlap more than this look the same under any focal length."""
 _FINER = (1.0, 0.8, 1.25)
 """A second look round the likeliest of the focal lengths, which lie further apart."""
-_RECENT = 12
-"""Pictures whose spectra are kept: neighbours are compared one after the other."""
+_RECENT = 32
+"""Pictures used last, whose spectra are kept, half a megabyte each at most: a frame is held
+against up to fourteen earlier ones, and the next frame against the same."""
 _PLAIN_SURE = 0.95
 """Certainty from which plain pictures are said to overlap: two skies of one make are alike."""
 _LIKELY = 0.5
@@ -117,7 +119,6 @@ class PictureEye:
         self._progress = progress
         self._shelf: OrderedDict[str, _Looked | None] = OrderedDict()
         self._plates: OrderedDict[str, Plate] = OrderedDict()
-        self._recent: deque[Plate] = deque()
         self._habits: dict[CameraKey, _Habit] = {}
         self._pitches: dict[str, float] = {}
         self._horizons: dict[str, tuple[HorizonLine, ...]] = {}
@@ -287,10 +288,9 @@ class PictureEye:
         plate = self._plates.pop(looked.file, None)
         if plate is None:
             plate = looked.shelved.taken_down()
-            self._recent.append(plate)
-            if len(self._recent) > _RECENT:
-                self._recent.popleft().spectra.clear()
         self._plates[looked.file] = plate
+        for resting in islice(reversed(self._plates.values()), _RECENT, _RECENT + 1):
+            resting.spectra.clear()
         while len(self._plates) > self._settings.kept:
             self._plates.popitem(last=False)
         return plate

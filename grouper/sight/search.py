@@ -20,7 +20,8 @@ from grouper.sight.match import (
     Shape,
     both_ways,
     common_cells,
-    mask_spectrum,
+    evidence_weight,
+    mask_energy,
     masked_ncc,
     masked_spectra,
     near,
@@ -32,14 +33,14 @@ from grouper.sight.sphere import (
     DoubleArray,
     FloatArray,
     Pinhole,
-    SphereMap,
+    SphereMaps,
     View,
-    sphere_map,
+    sphere_maps,
 )
 
 Views = tuple[View, ...]
 
-_FOCAL_STEPS = 64
+_FOCAL_STEPS = 16
 """Focal lengths tried in the search per octave."""
 _REACH = 0.2
 """How far from the expected turn is searched, in long sides: a hand steps unevenly by a fifth
@@ -57,15 +58,20 @@ _STEEP_DEG = 27.0
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """A turn worth refining.
+    """A turn worth refining: shifts (down, right) on the sphere under a view.
 
     ``margin`` is its score over that of the best other shift under the same view.
     """
 
     score: float
     margin: float
-    turn: DoubleArray
+    shift_rad: tuple[float, float]
     view: View
+
+    @property
+    def turn(self) -> DoubleArray:
+        """The rotation between the cameras, of shape (3, 3)."""
+        return self.view.turn(*self.shift_rad)
 
     @property
     def standing(self) -> float:
@@ -79,20 +85,18 @@ class _Bench:
 
     step: float
     shape: Shape
-    maps_a: tuple[SphereMap, ...]
-    maps_b: tuple[SphereMap, ...]
+    maps: tuple[SphereMaps, SphereMaps]
     masks: tuple[ComplexArray, ComplexArray]
-    cells: FloatArray
-    least_cells: FloatArray
+    weight: FloatArray
 
     def shift(self, layer: int, down: int, right: int) -> tuple[float, float]:
         """The angles that a shift by whole cells stands for, in radians."""
-        a, b = self.maps_a[layer].first, self.maps_b[layer].first
+        a, b = (maps.firsts[layer] for maps in self.maps)
         return (down + a[0] - b[0]) * self.step, (right + a[1] - b[1]) * self.step
 
     def place(self, layer: int, shift_rad: tuple[float, float]) -> tuple[int, int]:
         """The cell of a shift by angles: the reverse of ``shift``."""
-        a, b = self.maps_a[layer].first, self.maps_b[layer].first
+        a, b = (maps.firsts[layer] for maps in self.maps)
         down, right = (round(angle / self.step) for angle in shift_rad)
         return down - a[0] + b[0], right - a[1] + b[1]
 
@@ -106,6 +110,7 @@ def candidates(
     *,
     least_overlap: float,
     count: int,
+    most: int,
     expected: DoubleArray | None = None,
 ) -> list[Candidate]:
     """The best shifts under each of the views, the one that stands out most first.
@@ -118,6 +123,7 @@ def candidates(
         level: which scale to search on.
         least_overlap: smallest common area looked at, as a share of the smaller picture.
         count: most candidates of a view.
+        most: most candidates in all.
         expected: look only round this turn, of shape (3, 3).
     """
     cameras = (
@@ -125,30 +131,36 @@ def candidates(
         _about(b.pinhole(level, focal_shares[1])),
     )
     bench = _bench(cameras[0], cameras[1], views, least_overlap)
-    spectra_a = _spectra(a, level, cameras[0], views, bench.maps_a, bench)
-    spectra_b = _spectra(b, level, cameras[1], views, bench.maps_b, bench)
-    masks = bench.masks[0][:, None], bench.masks[1][:, None]
-    cells = bench.cells[:, None]
-    ncc = masked_ncc(spectra_a, spectra_b, masks, cells, bench.shape, zero_mean=True)
-    agreed = both_ways(ncc)
+    shown_a, shown_b = (
+        _spectra(plate, level, (camera, views, bench.step, bench.shape))
+        for plate, camera in zip((a, b), cameras, strict=True)
+    )
+    score = both_ways(masked_ncc(shown_a, shown_b, bench.masks, bench.shape)) * bench.weight
     if expected is not None:
         places = [bench.place(layer, view.shift(expected)) for layer, view in enumerate(views)]
-        agreed = near(agreed, places, round(_REACH * max(a.level(level).band.shape)))
+        score = near(score, places, round(_REACH * max(a.level(level).band.shape)))
     found = []
-    for layer, best in enumerate(peaks(agreed, bench.cells, bench.least_cells, count + 1, _RADIUS)):
+    for best in peaks(score, count + 1, _RADIUS):
         for place, peak in enumerate(best[:count]):
             rival = best[0] if place else best[1] if len(best) > 1 else None
-            margin = 2.0 if rival is None else peak.score / rival.score
-            turn = views[layer].turn(*bench.shift(layer, peak.down, peak.right))
-            found.append(Candidate(peak.score, margin, turn, views[layer]))
-    return sorted(found, key=lambda one: -one.standing)
+            found.append((2.0 if rival is None else peak.score / rival.score, peak))
+    found.sort(key=lambda one: -one[0] * one[1].score)
+    return [
+        Candidate(
+            peak.score,
+            margin,
+            bench.shift(peak.layer, peak.down, peak.right),
+            views[peak.layer],
+        )
+        for margin, peak in found[:most]
+    ]
 
 
 def _about(camera: Pinhole) -> Pinhole:
     """A camera of nearly this focal length, so that few maps of the sphere are needed.
 
     Zooms and focusing make hundreds of focal lengths on one card. Half a step shifts the edge
-    of the picture by a fifth of a pixel of the search, which the refinement takes up.
+    of the picture by seven tenths of a pixel of the search, which the refinement takes up.
     """
     fx, fy = (
         2 ** (round(math.log2(focal) * _FOCAL_STEPS) / _FOCAL_STEPS)
@@ -157,61 +169,28 @@ def _about(camera: Pinhole) -> Pinhole:
     return Pinhole(camera.width, camera.height, round(fx, 3), round(fy, 3))
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=128)
 def _bench(a: Pinhole, b: Pinhole, views: Views, least_overlap: float) -> _Bench:
     step = grid_step((a, b))
-    maps_a = tuple(sphere_map(a, view, step) for view in views)
-    maps_b = tuple(sphere_map(b, view, step) for view in views)
-    size_a, size_b = _largest(maps_a), _largest(maps_b)
-    shape = padded_shape(size_a, size_b)
-    masks_a, masks_b = _stack_masks(maps_a, size_a), _stack_masks(maps_b, size_b)
-    shown_a = mask_spectrum(masks_a, shape)
-    masks = shown_a, shown_a if a == b else mask_spectrum(masks_b, shape)
-    smaller = np.minimum(masks_a.sum(axis=(1, 2)), masks_b.sum(axis=(1, 2)))
+    maps = sphere_maps(a, views, step), sphere_maps(b, views, step)
+    shape = padded_shape(maps[0].size, maps[1].size)
+    smaller = np.minimum(*(one.mask.sum(axis=(1, 2)) for one in maps))
+    cells = common_cells(maps[0].mask, maps[1].mask, shape)
+    # Both slopes of a picture lie under one mask.
+    masks = tuple(mask_energy(one.mask, shape)[:, None] for one in maps)
     return _Bench(
-        step,
-        shape,
-        maps_a,
-        maps_b,
-        masks,
-        common_cells(masks[0], masks[1], shape),
-        least_overlap * smaller,
+        step, shape, maps, (masks[0], masks[1]), evidence_weight(cells, least_overlap * smaller)
     )
 
 
-def _largest(maps: Iterable[SphereMap]) -> Shape:
-    sizes = [one.mask.shape for one in maps]
-    return max(size[0] for size in sizes), max(size[1] for size in sizes)
-
-
-def _stack_masks(maps: tuple[SphereMap, ...], size: Shape) -> FloatArray:
-    stack = np.zeros((len(maps), *size), dtype=np.float32)
-    for layer, one in enumerate(maps):
-        stack[layer, : one.mask.shape[0], : one.mask.shape[1]] = one.mask
-    return stack
-
-
 def _spectra(
-    plate: Plate,
-    level: int,
-    camera: Pinhole,
-    views: Views,
-    maps: tuple[SphereMap, ...],
-    bench: _Bench,
+    plate: Plate, level: int, key: tuple[Pinhole, Views, float, Shape]
 ) -> MaskedSpectra:
-    key = (camera, views, bench.step, bench.shape)
-    kept = plate.spectra.get(key)
-    if kept is not None:
-        return kept
-    size = _largest(maps)
-    slopes = plate.slopes(level)
-    shown = np.zeros((len(maps), 2, *size), dtype=np.float32)
-    for layer, one in enumerate(maps):
-        rows, columns = one.mask.shape
-        shown[layer, :, :rows, :columns] = one.apply(slopes).transpose(2, 0, 1)
-    # Outside its mask the picture is 0 already.
-    made = masked_spectra(shown, np.ones((1, 1), dtype=np.float32), bench.shape)
-    plate.spectra[key] = made
+    made = plate.spectra.get(key)
+    if made is None:
+        camera, views, step, shape = key
+        made = masked_spectra(sphere_maps(camera, views, step).apply(plate.slopes(level)), shape)
+        plate.spectra[key] = made
     return made
 
 

@@ -9,6 +9,7 @@ the rotation homography K R K^-1 is in Szeliski, *Computer Vision*, 2010, ch. 9.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -159,41 +160,70 @@ class View:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class SphereMap:
-    """Where each cell of a grid of equal angles on the sphere lies in a picture.
+class SphereMaps:
+    """Where the cells of grids of equal angles on the sphere lie in a picture, a layer a view.
 
-    ``column`` and ``row`` are pixels, ``mask`` is 1 where the picture reaches, all of shape
-    (rows, columns). ``first`` is the grid's first row and column as multiples of the grid
-    step, so grids of different cameras line up.
+    ``mask`` is 1 where the picture reaches, of shape (layers, rows, columns). ``firsts`` are
+    the first row and column of each layer as multiples of the grid step, so grids of different
+    cameras line up.
     """
 
-    column: FloatArray
-    row: FloatArray
     mask: FloatArray
-    first: tuple[int, int]
+    firsts: tuple[tuple[int, int], ...]
+    _places: tuple[NDArray[np.int16], NDArray[np.uint16]]
+    """All layers below one another, as OpenCV samples quickest."""
 
-    def apply(self, picture: FloatArray) -> FloatArray:
-        """A picture on the sphere, interpolated bilinearly, 0 where it does not reach.
+    @property
+    def size(self) -> tuple[int, int]:
+        """Rows and columns of a layer."""
+        return self.mask.shape[1], self.mask.shape[2]
+
+    def apply(self, planes: Sequence[FloatArray]) -> FloatArray:
+        """Pictures on the sphere, interpolated bilinearly, 0 where they do not reach.
 
         Args:
-            picture: of shape (height, width, channels).
+            planes: pictures of the camera, of shape (height, width).
 
         Returns:
-            Of shape (rows, columns, channels).
+            Of shape (layers, planes, rows, columns).
         """
-        shown = cv2.remap(
-            picture, self.column, self.row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-        )
-        return np.asarray(shown * self.mask[:, :, None], dtype=np.float32)
+        layers, rows, columns = self.mask.shape
+        shown = np.empty((layers, len(planes), rows, columns), dtype=np.float32)
+        for at, plane in enumerate(planes):
+            laid = cv2.remap(plane, *self._places, cv2.INTER_LINEAR, borderValue=0.0)
+            shown[:, at] = laid.reshape(layers, rows, columns)
+        return shown
 
 
-@lru_cache(maxsize=256)
-def sphere_map(camera: Pinhole, view: View, step_rad: float) -> SphereMap:
-    """The map of a camera's picture onto the sphere at a grid step.
+@lru_cache(maxsize=128)
+def sphere_maps(camera: Pinhole, views: tuple[View, ...], step_rad: float) -> SphereMaps:
+    """The maps of a camera's picture onto the sphere at a grid step, held in several ways.
 
     Equirectangular: rows of equal elevation, columns of equal yaw (Szeliski 2010, ch. 9),
     or the same with the poles to the sides (see ``View``).
     """
+    grids = [_sphere_grid(camera, view, step_rad) for view in views]
+    rows, columns = (max(column.shape[side] for column, _, _ in grids) for side in (0, 1))
+    places = np.full((2, len(grids), rows, columns), _NOWHERE, dtype=np.float32)
+    for layer, (column, row, _) in enumerate(grids):
+        places[0, layer, : column.shape[0], : column.shape[1]] = column
+        places[1, layer, : column.shape[0], : column.shape[1]] = row
+    across, along = places.reshape(2, -1, columns)
+    return SphereMaps(
+        (places[0] != _NOWHERE).astype(np.float32),
+        tuple(first for _, _, first in grids),
+        cv2.convertMaps(across, along, cv2.CV_16SC2),
+    )
+
+
+_NOWHERE = -9.0
+"""Pixels before the first: nothing of the picture reaches there."""
+
+
+def _sphere_grid(
+    camera: Pinhole, view: View, step_rad: float
+) -> tuple[DoubleArray, DoubleArray, tuple[int, int]]:
+    """Columns and rows of a picture at the cells of one grid, and the grid's first cell."""
     pitch_rad = math.radians(view.pitch_deg)
     held = about_x(pitch_rad)
     rows_at, columns_at = _angles(_rim(camera) @ held.T, view.across)
@@ -213,6 +243,7 @@ def sphere_map(camera: Pinhole, view: View, step_rad: float) -> SphereMap:
     depth = np.where(ahead, direction[..., 2], 1.0)
     column = direction[..., 0] / depth * camera.fx + (camera.width - 1) / 2
     row = direction[..., 1] / depth * camera.fy + (camera.height - 1) / 2
+    # Half a pixel beyond the outermost centres is the picture's edge, and shows what they do.
     inside = (
         ahead
         & (column >= -0.5)
@@ -220,9 +251,9 @@ def sphere_map(camera: Pinhole, view: View, step_rad: float) -> SphereMap:
         & (row >= -0.5)
         & (row <= camera.height - 0.5)
     )
-    return SphereMap(
-        column.astype(np.float32), row.astype(np.float32), inside.astype(np.float32), (top, left)
-    )
+    column = np.where(inside, column.clip(0, camera.width - 1), _NOWHERE)
+    row = np.where(inside, row.clip(0, camera.height - 1), _NOWHERE)
+    return column, row, (top, left)
 
 
 def _rim(camera: Pinhole) -> DoubleArray:

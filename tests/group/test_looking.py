@@ -111,7 +111,7 @@ def test_looks_grow_with_frames_not_with_their_square(count: int) -> None:
         "pairs": [Shot(frame(i, 9 * i), f"p{i // 2}") for i in range(1, count + 1)],
     }
     for name, shots in stories.items():
-        assert len(pairs_of(shots).sightings) <= (MOST_TIES + 4) * count, name
+        assert len(pairs_of(shots).sightings) <= (sum(MOST_TIES) + 4) * count, name
 
 
 def test_a_chain_that_may_close_a_circle_before_it_is_tied_to_its_start() -> None:

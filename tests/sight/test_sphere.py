@@ -17,7 +17,7 @@ from grouper.sight.sphere import (
     about_z,
     rotation,
     rotation_vector,
-    sphere_map,
+    sphere_maps,
 )
 
 CAMERA = Pinhole(107, 160, 160 * 24 / 36, 160 * 24 / 36)
@@ -93,10 +93,11 @@ def test_on_the_sphere_a_turn_is_a_shift(pitch_deg: float) -> None:
         down = np.arctan2(rays[..., 1], np.hypot(rays[..., 0], rays[..., 2]))
         return (np.sin(9 * yaw) * np.cos(11 * down)).astype(np.float32)
 
-    on_sphere = sphere_map(CAMERA, view, step)
-    shown = on_sphere.apply(np.stack([drawn(0), drawn(shift)], axis=-1))
-    a, b = shown[..., 0], shown[..., 1]
-    common = (on_sphere.mask[:, shift:] * on_sphere.mask[:, :-shift]) > 0
+    on_sphere = sphere_maps(CAMERA, (View(60.0), view), step)
+    a, b = on_sphere.apply([drawn(0), drawn(shift)])[1]
+    mask = on_sphere.mask[1]
+    assert (a[mask == 0] == 0).all()
+    common = (mask[:, shift:] * mask[:, :-shift]) > 0
     assert common.sum() > 2000
     assert np.abs(a[:, shift:] - b[:, :-shift])[common].max() < 0.05
 

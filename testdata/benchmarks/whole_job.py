@@ -1,0 +1,126 @@
+"""What the whole job costs: processor time a frame, growth with the card, and most memory.
+
+Run ``python -m testdata.benchmarks.whole_job [--frames N ...] [FOLDER ...]``. Folders are
+rehearsal cards (default: two days rendered first). From them cards of N frames are made by
+repeating them day after day, with new dates and folders, so that every frame is its own. Each
+card is grouped by the command itself, without its cache and by one job, as a process of its own;
+told are the processor time of that process, its children's included, and its largest memory.
+"""
+
+from __future__ import annotations
+
+import argparse
+import itertools
+import json
+import os
+import subprocess
+import sys
+import tempfile
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from pathlib import Path
+
+from grouper.discover import find_files
+from grouper.read import read_frames
+from grouper.settings import Settings
+from testdata.rehearsal.cards import day_card
+from testdata.rehearsal.render import render_card, usual_jobs
+
+COUNTS = (300, 1_200, 20_000)
+_STAMP = "%Y:%m:%d"
+_ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+"""Threads of the numerical libraries wait busily, which is no work."""
+
+
+def repeat_cards(cards: Sequence[Path], target: Path, count: int) -> int:
+    """Lay cards one after the other, a day apart, until there are so many frames; how many."""
+    made = 0
+    day = datetime(2020, 1, 1)
+    for turn, card in enumerate(itertools.cycle(cards)):
+        found = find_files([card], Settings())
+        root = Path(found.root)
+        frames = read_frames(root, found.files, Settings()).frames
+        if not frames:
+            raise SystemExit(f"{card}: no photographs")
+        days = sorted({one.taken.date() for one in frames if one.taken is not None})
+        dates = {
+            old.strftime(_STAMP).encode(): (day + timedelta(days=k)).strftime(_STAMP).encode()
+            for k, old in enumerate(days)
+        }
+        day += timedelta(days=len(days) + 1)
+        for frame in frames[: count - made]:
+            data = (root / frame.file).read_bytes()
+            head, tail = data[: 1 << 17], data[1 << 17 :]
+            for old, new in dates.items():
+                head = head.replace(old, new)
+            path = target / f"day-{turn:04d}" / frame.file
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(head + tail)
+            made += 1
+        if made >= count:
+            return made
+    return made
+
+
+def measure(command: Sequence[str]) -> dict[str, float]:
+    """Run a command by itself: wall and processor seconds, most memory in MB."""
+    code = (
+        "import json, resource, subprocess, sys, time\n"
+        "start = time.perf_counter()\n"
+        "done = subprocess.run(sys.argv[1:], stdout=subprocess.DEVNULL).returncode\n"
+        "used = resource.getrusage(resource.RUSAGE_CHILDREN)\n"
+        "print(json.dumps({'status': done, 'wall_s': time.perf_counter() - start,\n"
+        "    'processor_s': used.ru_utime + used.ru_stime, 'memory_mb': used.ru_maxrss / 1024}))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, *command],
+        env={**os.environ, **_ONE_THREAD},
+        stdout=subprocess.PIPE,
+        check=True,
+    )
+    figures: dict[str, float] = json.loads(done.stdout)
+    return figures
+
+
+def main(cards: Sequence[Path], counts: Sequence[int]) -> None:
+    """Print a line for each size of card."""
+    start_s = measure([sys.executable, "-m", "grouper", "--version"])["processor_s"]
+    print(f"starting up takes {start_s:.2f} s of processor time, which is not counted below")
+    print("   frames    wall s  processor ms a frame  growth  most memory MB")
+    first = 0.0
+    for count in counts:
+        with tempfile.TemporaryDirectory() as place:
+            card = Path(place) / "card"
+            made = repeat_cards(cards, card, count)
+            figures = measure(
+                [sys.executable, "-m", "grouper", "group", str(card), "--out", f"{place}/out",
+                 "--jobs", "1", "--no-cache", "--quiet"]
+            )  # fmt: skip
+        if figures["status"] not in (0, 1):
+            raise SystemExit(f"grouping {count} frames failed with status {figures['status']:.0f}")
+        each_ms = 1000 * (figures["processor_s"] - start_s) / made
+        first = first or each_ms
+        print(
+            f"{made:9,} {figures['wall_s']:9.1f} {each_ms:21.2f} {each_ms / first:7.2f}"
+            f" {figures['memory_mb']:15.0f}",
+            flush=True,
+        )
+
+
+def _asked() -> argparse.Namespace:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("folders", nargs="*", type=Path)
+    parser.add_argument("--frames", nargs="+", type=int, default=COUNTS)
+    return parser.parse_args()
+
+
+if __name__ == "__main__":
+    asked = _asked()
+    if asked.folders:
+        main(asked.folders, asked.frames)
+    else:
+        with tempfile.TemporaryDirectory() as scratch:
+            folders = [Path(scratch) / str(seed) for seed in (1, 2)]
+            for seed, folder in enumerate(folders, 1):
+                render_card(day_card(seed), folder, usual_jobs())
+            main([folder / "card" for folder in folders], asked.frames)
