@@ -54,8 +54,8 @@ class Eye(Protocol):
     ) -> list[Sighting | None]:
         """How the camera turned from the first to the second frame of each pair.
 
-        ``quick`` is for pairs that mostly have nothing in common: takes a third of the time,
-        and misses some that hardly show what they share.
+        ``quick`` is for pairs that mostly have nothing in common: looks only as far up as these
+        cameras are known to have looked, or else the last ones, in a third of the time.
         """
         ...
 

@@ -33,7 +33,7 @@ def solve_stretch(pairs: Pairs, eye: Eye, first: int, last: int) -> Solution | N
         ask(pairs, eye, [(first + i, first + j) for i, j in strays])
         solution = _solve(pairs, eye, first, last) or solution
     wanted = _crossings(pairs.frames[first : last + 1], solution.pointings)
-    ask(pairs, eye, [(first + i, first + j) for i, j in wanted])
+    ask(pairs, eye, [(first + i, first + j) for i, j in wanted], quick=True)
     if not any(is_sure(pairs.seen(first + i, first + j)) for i, j in wanted):
         return solution
     return _solve(pairs, eye, first, last) or solution

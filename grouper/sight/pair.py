@@ -24,7 +24,8 @@ SURE = 0.9
 _CANDIDATES = 3
 """On rendered pairs the right shift was among the first three in 85 %, the first five in 86 %."""
 _REFINED = 3
-"""Candidates refined at once, of all ways of holding together."""
+"""Candidates refined at once, of all ways of holding together: of 1,486 rendered matches 99 % were
+the candidate that stood out most, and none came after the third."""
 _LEAST_SCORE = 3.0
 """No match is begun below this: of 1,158 rendered ones that came out right 0.3 % lay lower."""
 _LEAST_STANDING = {SEARCH: 5.5, SCOUT: 5.0}
@@ -79,7 +80,7 @@ def find_match(
     """The best match of two pictures; ``None`` when nothing even begins to fit.
 
     The likeliest pitch is tried first. If that fails, pictures whose pitch is known from
-    other matches are tried at that, all others at every pitch.
+    other matches are tried at that, all others at every pitch; and all laid on their side.
 
     Args:
         a: the first picture.
@@ -87,19 +88,18 @@ def find_match(
         focal_shares: focal lengths in long sides of the full picture.
         pitches_deg: how far up each camera is known to have looked.
         habit_deg: how far up this camera looked last.
-        quick: give a way of holding up where the best shift hardly stands out.
+        quick: try only the pitches that are known, or else the likeliest.
     """
     known = [pitch for pitch in pitches_deg if pitch is not None]
     first = _view(sum(known) / len(known) if known else habit_deg)
-    found = search(a, b, focal_shares, (first,), quick=quick)
+    found = search(a, b, focal_shares, (first,))
     best = best_match(a, b, focal_shares, found)
     if best is not None and best.certainty >= SURE:
         return _polished(a, b, focal_shares, best)
     others = [
         (candidate.standing * _STANDING_SCALE[level], candidate)
-        for views, level in _other_views(a, b, focal_shares, known, first)
-        if not (quick and level == SCOUT)
-        for candidate in search(a, b, focal_shares, views, level, quick=quick)
+        for views, level in _other_views(a, b, focal_shares, known, first, quick=quick)
+        for candidate in search(a, b, focal_shares, views, level)
     ]
     others.sort(key=lambda one: -one[0])
     again = best_match(a, b, focal_shares, [candidate for _, candidate in others])
@@ -136,17 +136,19 @@ def _other_views(
     focal_shares: tuple[float, float],
     known: Sequence[float],
     first: View,
+    *,
+    quick: bool,
 ) -> Iterator[tuple[Views, int]]:
     """Further ways the cameras may have been held, and the level to search them on."""
     cameras = a.pinhole(SCOUT, focal_shares[0]), b.pinhole(SCOUT, focal_shares[1])
     wide, tall = (max(camera.half_fov_rad[at] for camera in cameras) for at in (0, 1))
     likely = {_view(pitch) for pitch in known}
-    if max(wide, tall) > math.radians(FLAT_DEG):
+    if not quick and max(wide, tall) > math.radians(FLAT_DEG):
         likely.add(View(first.pitch_deg, across=not first.across))
     likely.discard(first)
     if likely:
         yield tuple(sorted(likely, key=lambda view: (view.across, view.pitch_deg))), SEARCH
-    if not known:
+    if not (known or quick):
         for views in filter(None, views_for(round(wide, 2), round(tall, 2))):
             yield views, SCOUT
 
@@ -263,10 +265,12 @@ def search(
     views: Views,
     level: int = SEARCH,
     *,
-    quick: bool = False,
     expected: DoubleArray | None = None,
 ) -> list[Candidate]:
-    """The candidates under some views, best first; none of a quick search if none stands out."""
+    """The candidates under some views, best first; none if none stands out.
+
+    Near an expected turn it need not stand out: there is little to stand out from.
+    """
     found = candidates(
         a,
         b,
