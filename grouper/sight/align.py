@@ -8,14 +8,14 @@ inverse compositional form of Baker & Matthews, *Lucas-Kanade 20 Years On*, IJCV
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
-from grouper.sight.sphere import BoolArray, DoubleArray, FloatArray, Pinhole
+from grouper.sight.sphere import BoolArray, DoubleArray, FloatArray, Pinhole, rotation
 
 _HUBER = 1.345
 """In standard deviations: 95 % efficiency on Gaussian noise (Huber 1981)."""
@@ -67,6 +67,11 @@ class Ground:
     values: FloatArray
     pull: FloatArray
 
+    @property
+    def parts(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Rays, values and pull."""
+        return self.rays, self.values, self.pull
+
 
 def grounds(level: Level, camera: Pinhole, shares: tuple[float, ...]) -> tuple[Ground, ...]:
     """For each share the so many pixels with the strongest gradient, linearised.
@@ -104,20 +109,22 @@ def directions(camera: Pinhole) -> FloatArray:
 
 
 def project(
-    rays: FloatArray, turns: DoubleArray, camera: Pinhole
+    rays: FloatArray, turns: DoubleArray, cameras: Sequence[Pinhole]
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Where rays of camera ``a`` land in camera ``b`` under several turns.
+    """Where rays of cameras ``a`` land in cameras ``b``.
 
     Args:
-        rays: of shape (3, n).
+        rays: of shape (k, 3, n).
         turns: rotations from ``a`` to ``b``, of shape (k, 3, 3).
-        camera: camera ``b``.
+        cameras: the k cameras ``b``, of one size.
 
     Returns:
         Columns, rows and whether inside the picture (1 or 0), each of shape (k, n).
     """
-    across, along = (camera.width - 1) / 2, (camera.height - 1) / 2
-    pixels = np.array([[camera.fx, 0.0, across], [0.0, camera.fy, along], [0.0, 0.0, 1.0]])
+    across, along = (cameras[0].width - 1) / 2, (cameras[0].height - 1) / 2
+    pixels = np.array(
+        [[[one.fx, 0.0, across], [0.0, one.fy, along], [0.0, 0.0, 1.0]] for one in cameras]
+    )
     seen = (pixels @ np.swapaxes(turns, 1, 2)).astype(np.float32) @ rays
     depth = seen[:, 2]
     inside = depth > _LEAST_DEPTH
@@ -129,24 +136,31 @@ def project(
     return column, row, inside.astype(np.float32)
 
 
-def sample(picture: FloatArray, column: FloatArray, row: FloatArray) -> FloatArray:
-    """Bilinear samples at columns and rows, of shape (k, n); the edge is repeated beyond it.
+def sample(pictures: Sequence[FloatArray], column: FloatArray, row: FloatArray) -> FloatArray:
+    """Bilinear samples of k pictures, of shape (k, n); the edge is repeated beyond it.
 
     Places are rounded to a 32nd of a pixel: a hundredth of the misfit of real pictures.
     """
-    seen = cv2.remap(picture, column, row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return np.asarray(seen, dtype=np.float32)
+    seen = np.empty(column.shape, dtype=np.float32)
+    for at, picture in enumerate(pictures):
+        there = column[at : at + 1], row[at : at + 1]
+        seen[at] = cv2.remap(picture, *there, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return seen
 
 
 def refine(
-    first: Ground, second: Level, camera: Pinhole, turns: DoubleArray, steps: int
+    firsts: Sequence[Ground],
+    seconds: Sequence[Level],
+    cameras: Sequence[Pinhole],
+    turns: DoubleArray,
+    steps: int,
 ) -> tuple[DoubleArray, DoubleArray]:
-    """Improve several turns at once.
+    """Improve several turns at once, of one pair of pictures or of several.
 
     Args:
-        first: the first picture's ground.
-        second: the second picture, same level.
-        camera: the second picture's camera.
+        firsts: the first pictures' grounds, each of as many points.
+        seconds: the second pictures, all of one size.
+        cameras: the second pictures' cameras.
         turns: where to start, rotations from the first camera to the second, (k, 3, 3).
         steps: Gauss-Newton steps.
 
@@ -155,17 +169,21 @@ def refine(
         Also how well the ground agreed before the last step, (k,): its cosine times the
         root of the number of its points.
     """
-    values, pull = first.values, first.pull
+    rays, values, pull = (
+        np.stack(parts) for parts in zip(*(one.parts for one in firsts), strict=True)
+    )
+    bands = [one.band for one in seconds]
     squares = values * values
     for last in range(steps - 1, -1, -1):
-        column, row, inside = project(first.rays, turns, camera)
-        seen = sample(second.band, column, row)
+        column, row, inside = project(rays, turns, cameras)
+        seen = sample(bands, column, row)
         seen *= inside
         # The pictures may differ in contrast: bring the second to the first's.
-        here, there = inside @ squares, np.einsum("kn,kn->k", seen, seen)
+        here = np.einsum("kn,kn->k", inside, squares)
+        there = np.einsum("kn,kn->k", seen, seen)
         if not last:
-            promise = (seen @ values) / np.sqrt((here + _TINY) * (there + _TINY))
-            promise *= math.sqrt(len(squares))
+            promise = np.einsum("kn,kn->k", seen, values)
+            promise /= np.sqrt((here + _TINY) * (there + _TINY) / np.float32(values.shape[1]))
         seen *= np.sqrt(here / (there + _TINY))[:, None]
         seen -= values
         size = np.abs(seen)
@@ -178,14 +196,14 @@ def refine(
         inside *= scale[:, None]
         inside /= size  # is the weight now
         heavy = pull * inside[:, None, :]
-        normal = (heavy @ pull.T).astype(np.float64)
+        normal = (heavy @ np.swapaxes(pull, 1, 2)).astype(np.float64)
         normal[:, _DIAGONAL[0], _DIAGONAL[1]] *= 1.0 + _DAMPING
         normal[:, _DIAGONAL[0], _DIAGONAL[1]] += 1e-9
         step = np.linalg.solve(normal, (heavy @ seen[:, :, None]).astype(np.float64))[:, :, 0]
         length = np.sqrt(np.einsum("ki,ki->k", step, step))
         step *= np.minimum(1.0, _LONGEST_STEP_RAD / np.maximum(length, 1e-12))[:, None]
         step[count < _LEAST_POINTS] = 0.0
-        turns = np.stack([cv2.Rodrigues(one)[0] for one in step]) @ turns
+        turns = rotation(step) @ turns
     return turns, promise
 
 
@@ -225,43 +243,70 @@ class Detail:
 
 
 def fit(
-    a: Level, camera_a: Pinhole, b: Level, camera_b: Pinhole, turn: DoubleArray
-) -> tuple[Fit, Detail] | None:
-    """Agreement over the true overlap after the exact warp; ``None`` without overlap.
+    firsts: Sequence[Level],
+    cameras_a: Sequence[Pinhole],
+    seconds: Sequence[Level],
+    cameras_b: Sequence[Pinhole],
+    turns: DoubleArray,
+) -> list[tuple[Fit, Detail] | None]:
+    """Agreement of k pairs over the true overlap after the exact warp; ``None`` without overlap.
 
     Args:
-        a: the first picture.
-        camera_a: its camera.
-        b: the second picture, same level.
-        camera_b: its camera.
-        turn: rotation from the first camera to the second, of shape (3, 3).
+        firsts: the first pictures, all of one size.
+        cameras_a: their cameras.
+        seconds: the second pictures, all of one size.
+        cameras_b: their cameras.
+        turns: rotations from the first cameras to the second, of shape (k, 3, 3).
     """
-    columns, rows, insides = project(directions(camera_a), turn[None], camera_b)
-    inside = insides[0]
-    if inside.sum() < _LEAST_POINTS:
-        return None
-    seen = sample(b.band, columns, rows)[0]
-    agreed = _fit(a, b, columns[0], rows[0], seen, inside)
-    shape = a.band.shape
-    return agreed, _detail(seen.reshape(shape), a.band, inside.reshape(shape))
+    rays = np.stack([directions(camera) for camera in cameras_a])
+    column, row, inside = project(rays, turns, cameras_b)
+    seen = sample([one.band for one in seconds], column, row)
+    there = np.stack([one.band for one in firsts])
+    cells = inside.sum(axis=1)
+    counted = _counted(firsts, seconds, column, row, inside)
+    right, down = _pixels(firsts[0].width, firsts[0].height)
+    whole = np.maximum(cells, 1.0) * np.array([[right.max() + 1.0], [down.max() + 1.0]])
+    moves = np.stack(
+        [((at - to) * inside).sum(axis=1) for at, to in ((right, column), (down, row))]
+    )
+    moves = moves / whole
+    shape = there.shape
+    ncc = correlation(seen, there.reshape(seen.shape), counted)
+    details = _details(seen.reshape(shape), there, inside.reshape(shape))
+    return [
+        None
+        if cells[at] < _LEAST_POINTS
+        else (
+            Fit(
+                float(ncc[at]),
+                int(cells[at]),
+                float(cells[at]) / right.size,
+                (float(moves[0, at]), float(moves[1, at])),
+            ),
+            details[at],
+        )
+        for at in range(len(firsts))
+    ]
 
 
-def _fit(
-    a: Level, b: Level, column: FloatArray, row: FloatArray, seen: FloatArray, inside: FloatArray
-) -> Fit:
-    cells = int(inside.sum())
-    right, down = _pixels(a.width, a.height)
-    move = float(inside @ (right - column)) / cells, float(inside @ (down - row)) / cells
-    counted = inside
-    if not (a.is_all_good and b.is_all_good):
-        nearest = (row + 0.5).astype(np.intp).clip(0, b.height - 1) * b.width
-        nearest += (column + 0.5).astype(np.intp).clip(0, b.width - 1)
-        good = inside * (a.good.ravel() & b.good.ravel()[nearest])
-        if good.sum() >= max(_LEAST_POINTS, cells // 4):
-            counted = good
-    ncc = correlation(seen, a.band.ravel(), counted)
-    move_share = move[0] / a.width, move[1] / a.height
-    return Fit(ncc, cells, cells / a.band.size, move_share)
+def _counted(
+    firsts: Sequence[Level],
+    seconds: Sequence[Level],
+    column: FloatArray,
+    row: FloatArray,
+    inside: FloatArray,
+) -> FloatArray:
+    """Which pixels of each pair count: those away from clipped and blocked areas, if enough."""
+    counted = inside.copy()
+    for at, (a, b) in enumerate(zip(firsts, seconds, strict=True)):
+        if a.is_all_good and b.is_all_good:
+            continue
+        nearest = (row[at] + 0.5).astype(np.intp).clip(0, b.height - 1) * b.width
+        nearest += (column[at] + 0.5).astype(np.intp).clip(0, b.width - 1)
+        good = inside[at] * (a.good.ravel() & b.good.ravel()[nearest])
+        if good.sum() >= max(_LEAST_POINTS, inside[at].sum() // 4):
+            counted[at] = good
+    return counted
 
 
 @lru_cache(maxsize=64)
@@ -271,19 +316,25 @@ def _pixels(width: int, height: int) -> tuple[FloatArray, FloatArray]:
     return right.astype(np.float32), down.astype(np.float32)
 
 
-def _detail(seen: FloatArray, there: FloatArray, common: FloatArray) -> Detail:
-    along = common[:, 1:] * common[:, :-1]
-    below = common[1:] * common[:-1]
-    right = correlation(seen[:, 1:] - seen[:, :-1], there[:, 1:] - there[:, :-1], along)
-    down = correlation(seen[1:] - seen[:-1], there[1:] - there[:-1], below)
-    return Detail(right, down, _agreeing_blocks(seen, there, common))
+def _details(seen: FloatArray, there: FloatArray, common: FloatArray) -> list[Detail]:
+    """How well the details of k pairs agree; all of shape (k, height, width)."""
+    along = common[:, :, 1:] * common[:, :, :-1]
+    below = common[:, 1:] * common[:, :-1]
+    right = correlation(np.diff(seen, axis=2), np.diff(there, axis=2), along)
+    down = correlation(np.diff(seen, axis=1), np.diff(there, axis=1), below)
+    blocks = _agreeing_blocks(seen, there, common)
+    return [
+        Detail(float(one), float(other), block)
+        for one, other, block in zip(right, down, blocks, strict=True)
+    ]
 
 
-def _agreeing_blocks(seen: FloatArray, there: FloatArray, common: FloatArray) -> float:
-    rows, columns = (size // _BLOCK for size in seen.shape)
+def _agreeing_blocks(seen: FloatArray, there: FloatArray, common: FloatArray) -> list[float]:
+    """Median correlation of the textured blocks of k pairs, of shape (k, height, width)."""
+    rows, columns = (size // _BLOCK for size in seen.shape[1:])
     if not rows or not columns:
-        return 0.0
-    cut = np.s_[: rows * _BLOCK, : columns * _BLOCK]
+        return [0.0] * len(seen)
+    cut = np.s_[:, : rows * _BLOCK, : columns * _BLOCK]
     seen, there, common = seen[cut], there[cut], common[cut]
     planes = np.empty((6, *common.shape), dtype=np.float32)
     planes[0] = common
@@ -292,17 +343,23 @@ def _agreeing_blocks(seen: FloatArray, there: FloatArray, common: FloatArray) ->
     np.multiply(seen, planes[1], out=planes[3])
     np.multiply(there, planes[2], out=planes[4])
     np.multiply(seen, planes[2], out=planes[5])
-    means = _adding(rows) @ planes @ _adding(columns).T
-    whole = np.maximum(means[0], np.float32(1e-6))
-    mean_seen, mean_there, square_seen, square_there, product = means[1:] / whole
+    sums = _adding(rows) @ planes @ _adding(columns).T
+    whole = np.maximum(sums[0], np.float32(1e-6))
+    mean_seen, mean_there, square_seen, square_there, product = sums[1:] / whole
     spread_seen = np.maximum(square_seen - mean_seen * mean_seen, np.float32(1e-9))
     spread_there = np.maximum(square_there - mean_there * mean_there, np.float32(1e-9))
     cross = product - mean_seen * mean_there
     spread = np.sqrt(spread_seen * spread_there)
-    told = (means[0] > 0.6 * _BLOCK * _BLOCK) & (spread > _BLOCK_SPREAD**2)
-    agreed = np.sort((cross / spread)[told])
-    # The median of few numbers, which numpy's own takes several times as long for.
-    return float(agreed[(len(agreed) - 1) // 2] + agreed[len(agreed) // 2]) / 2 if told.any() else 0.0
+    told = (sums[0] > 0.6 * _BLOCK * _BLOCK) & (spread > _BLOCK_SPREAD**2)
+    return [_median((cross[at] / spread[at])[told[at]]) for at in range(len(told))]
+
+
+def _median(values: FloatArray) -> float:
+    """The median of few numbers, which numpy's own takes several times as long for; 0 of none."""
+    if not values.size:
+        return 0.0
+    ordered = np.sort(values)
+    return float(ordered[(len(ordered) - 1) // 2] + ordered[len(ordered) // 2]) / 2
 
 
 @lru_cache(maxsize=64)
@@ -311,23 +368,23 @@ def _adding(blocks: int) -> FloatArray:
     return np.repeat(np.eye(blocks, dtype=np.float32), _BLOCK, axis=1)
 
 
-def correlation(one: FloatArray, other: FloatArray, counted: FloatArray) -> float:
-    """Correlation coefficient of two pictures; 0 where one of them does not vary.
+def correlation(one: FloatArray, other: FloatArray, counted: FloatArray) -> FloatArray:
+    """Correlation coefficients of k pairs of pictures; 0 where one of them does not vary.
 
     Args:
-        one: the first.
+        one: the first pictures, of shape (k, ...).
         other: the second, of the same shape.
         counted: 1 where they are compared, else 0, of the same shape.
+
+    Returns:
+        Of shape (k,).
     """
-    one, other, counted = one.ravel(), other.ravel(), counted.ravel()
-    count = float(counted.sum())
-    if count < 2:
-        return 0.0
+    one, other, counted = (part.reshape(len(part), -1) for part in (one, other, counted))
+    count = np.maximum(counted.sum(axis=1), 1.0)
     ours, theirs = one * counted, other * counted
-    mean_one, mean_other = float(ours.sum()) / count, float(theirs.sum()) / count
-    energy_one = float(ours @ one) / count - mean_one * mean_one
-    energy_other = float(theirs @ other) / count - mean_other * mean_other
-    energy = max(energy_one, 0.0) * max(energy_other, 0.0)
-    if energy <= 1e-12:
-        return 0.0
-    return (float(ours @ other) / count - mean_one * mean_other) / math.sqrt(energy)
+    mean_one, mean_other = ours.sum(axis=1) / count, theirs.sum(axis=1) / count
+    energy_one = np.einsum("kn,kn->k", ours, one) / count - mean_one**2
+    energy_other = np.einsum("kn,kn->k", theirs, other) / count - mean_other**2
+    product = np.einsum("kn,kn->k", ours, other) / count - mean_one * mean_other
+    energy = np.maximum(energy_one, 0.0) * np.maximum(energy_other, 0.0)
+    return np.asarray(np.where(energy > 1e-12, product / np.sqrt(energy + 1e-20), 0.0))

@@ -48,11 +48,10 @@ class Peak:
     """A candidate shift of picture ``b`` over ``a``, in whole cells.
 
     ``b``'s first cell lies ``down`` rows and ``right`` columns from ``a``'s. ``score``
-    weighs the correlation with the area it rests on; ``layer`` is its place in the batch.
+    weighs the correlation with the area it rests on.
     """
 
     score: float
-    layer: int
     down: int
     right: int
 
@@ -120,8 +119,8 @@ def masked_ncc(
     coarse = _coarse(shape)
     both = np.stack([a.energy * np.conj(masks[1]), masks[0] * np.conj(b.energy)])
     within = fft.irfft2(both, coarse)
-    floors = _ROUNDING * within.max(axis=tuple(range(1, within.ndim)), keepdims=True)
-    within = np.maximum(within, np.maximum(floors, np.float32(1e-10)), out=within)
+    floors = np.float32(_ROUNDING) * within.max(axis=(-2, -1), keepdims=True)
+    np.maximum(within, np.maximum(floors, np.float32(1e-10)), out=within)
     cross /= _finer(np.sqrt(within[0] * within[1]), shape)
     return np.asarray(np.clip(cross, -1.0, 1.0, out=cross), dtype=np.float32)
 
@@ -211,7 +210,7 @@ def peaks(score: FloatArray, count: int, radius: int) -> list[list[Peak]]:
             down, right = int(i[layer]), int(j[layer])
             down -= rows if down > rows // 2 else 0
             right -= columns if right > columns // 2 else 0
-            found[layer].append(Peak(float(best[layer]), layer, down, right))
+            found[layer].append(Peak(float(best[layer]), down, right))
         around_i, around_j = (i[:, None] + near) % rows, (j[:, None] + near) % columns
         score[each[:, None, None], around_i[:, :, None], around_j[:, None, :]] = 0.0
     return found

@@ -1,9 +1,10 @@
-"""Comparing two plates: search, refine, judge. Pure but for the caches of the geometry."""
+"""Comparing plates: search, refine, judge. Pure but for the caches of the geometry."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import cv2
@@ -11,9 +12,17 @@ import numpy as np
 
 from grouper.model import Sighting
 from grouper.sight import align
-from grouper.sight.plate import FINE, SCALES_PX, SCOUT, SEARCH, Plate
-from grouper.sight.search import FLAT_DEG, Candidate, Views, candidates, views_for
-from grouper.sight.sphere import DoubleArray, View, about_x
+from grouper.sight.plate import FINE, SCALES_PX, SCOUT, SEARCH
+from grouper.sight.search import (
+    FLAT_DEG,
+    Candidate,
+    Pair,
+    Views,
+    cameras_about,
+    candidates,
+    views_for,
+)
+from grouper.sight.sphere import DoubleArray, Pinhole, View, about_x
 from grouper.sight.verdict import Evidence, certainty
 
 LEAST_OVERLAP = 0.07
@@ -68,104 +77,229 @@ class Match:
     view: View
 
 
-def find_match(
-    a: Plate,
-    b: Plate,
-    focal_shares: tuple[float, float],
-    pitches_deg: tuple[float | None, float | None],
-    habit_deg: float,
-    *,
-    quick: bool = False,
-) -> Match | None:
-    """The best match of two pictures; ``None`` when nothing even begins to fit.
+Ways = Sequence[tuple[Views, int]]
+"""How cameras may have been held, and the levels to search on."""
 
-    The likeliest pitch is tried first. If that fails, pictures whose pitch is known from
-    other matches are tried at that, all others at every pitch; and all laid on their side.
+
+def likeliest_view(pitches_deg: tuple[float | None, float | None], habit_deg: float) -> View:
+    """The likeliest way both cameras of a pair were held.
 
     Args:
-        a: the first picture.
-        b: the second picture.
-        focal_shares: focal lengths in long sides of the full picture.
         pitches_deg: how far up each camera is known to have looked.
         habit_deg: how far up this camera looked last.
-        quick: try only the pitches that are known, or else the likeliest.
     """
     known = [pitch for pitch in pitches_deg if pitch is not None]
-    first = _view(sum(known) / len(known) if known else habit_deg)
-    found = search(a, b, focal_shares, (first,))
-    best = best_match(a, b, focal_shares, found)
-    if best is not None and best.certainty >= SURE:
-        return _polished(a, b, focal_shares, best)
-    others = [
-        (candidate.standing * _STANDING_SCALE[level], candidate)
-        for views, level in _other_views(a, b, focal_shares, known, first, quick=quick)
-        for candidate in search(a, b, focal_shares, views, level)
-    ]
-    others.sort(key=lambda one: -one[0])
-    again = best_match(a, b, focal_shares, [candidate for _, candidate in others])
-    if best is None or (again is not None and again.certainty > best.certainty):
-        best = again
-    return best if best is None else _polished(a, b, focal_shares, best)
+    return _view(sum(known) / len(known) if known else habit_deg)
 
 
-def find_near(
-    a: Plate,
-    b: Plate,
-    focal_shares: tuple[float, float],
-    pitch_deg: float,
-    expected: DoubleArray,
-) -> Match | None:
-    """The best match near the turn that the rest of a sweep lets expect.
+def other_ways(
+    pair: Pair,
+    pitches_deg: tuple[float | None, float | None],
+    tried: frozenset[View],
+    *,
+    everywhere: bool,
+) -> Ways:
+    """Further ways the cameras may have been held, where those tried showed no match.
 
     Args:
-        a: the first picture.
-        b: the second picture.
-        focal_shares: focal lengths in long sides of the full picture.
-        pitch_deg: how far up the first camera looked.
-        expected: rotation from the first camera to the second, of shape (3, 3).
+        pair: the pictures.
+        pitches_deg: how far up each camera is known to have looked.
+        tried: views tried before.
+        everywhere: try not only the pitches that are known, but, where none is, every pitch;
+            and lay the pictures on their side as well.
     """
-    first = _view(pitch_deg)
-    views = (first, View(first.pitch_deg, across=not first.across))
-    best = best_match(a, b, focal_shares, search(a, b, focal_shares, views, expected=expected))
-    return best if best is None else _polished(a, b, focal_shares, best)
-
-
-def _other_views(
-    a: Plate,
-    b: Plate,
-    focal_shares: tuple[float, float],
-    known: Sequence[float],
-    first: View,
-    *,
-    quick: bool,
-) -> Iterator[tuple[Views, int]]:
-    """Further ways the cameras may have been held, and the level to search them on."""
-    cameras = a.pinhole(SCOUT, focal_shares[0]), b.pinhole(SCOUT, focal_shares[1])
-    wide, tall = (max(camera.half_fov_rad[at] for camera in cameras) for at in (0, 1))
+    known = [pitch for pitch in pitches_deg if pitch is not None]
     likely = {_view(pitch) for pitch in known}
-    if not quick and max(wide, tall) > math.radians(FLAT_DEG):
-        likely.add(View(first.pitch_deg, across=not first.across))
-    likely.discard(first)
-    if likely:
-        yield tuple(sorted(likely, key=lambda view: (view.across, view.pitch_deg))), SEARCH
-    if not (known or quick):
-        for views in filter(None, views_for(round(wide, 2), round(tall, 2))):
-            yield views, SCOUT
+    cameras = pair.cameras(SCOUT)
+    wide, tall = (max(camera.half_fov_rad[at] for camera in cameras) for at in (0, 1))
+    if everywhere and max(wide, tall) > math.radians(FLAT_DEG):
+        likely |= {View(view.pitch_deg, across=not view.across) for view in tried}
+    ways: list[tuple[Views, int]] = []
+    if new := likely - tried:
+        ways.append((tuple(sorted(new, key=lambda one: (one.across, one.pitch_deg))), SEARCH))
+    if everywhere and not known:
+        ways += [(views, SCOUT) for views in views_for(round(wide, 2), round(tall, 2)) if views]
+    return ways
 
 
-def _polished(a: Plate, b: Plate, focal_shares: tuple[float, float], match: Match) -> Match:
-    """A match with its turn refined on more of the picture, if it is worth it."""
-    if match.certainty < _WORTH_POLISHING:
-        return match
-    ground, _ = a.grounds(FINE, focal_shares[0], _FINE_SHARES)
-    camera = b.pinhole(FINE, focal_shares[1])
-    turns, _ = align.refine(ground, b.level(FINE), camera, match.turn[None], 1)
-    return replace(match, turn=turns[0])
+def ways_near(pitch_deg: float) -> Ways:
+    """The ways to look near an expected turn, the first camera looking so far up."""
+    first = _view(pitch_deg)
+    return [((first, View(first.pitch_deg, across=not first.across)), SEARCH)]
 
 
-def level_match(a: Plate, b: Plate, focal_shares: tuple[float, float]) -> Match | None:
-    """The best match of two pictures from a level camera."""
-    return best_match(a, b, focal_shares, search(a, b, focal_shares, (View(),)))
+LEVEL: Ways = [((View(),), SEARCH)]
+"""A level camera."""
+
+
+def find_matches(
+    pairs: Sequence[Pair], ways: Sequence[Ways], expected: Sequence[DoubleArray] | None = None
+) -> list[Match | None]:
+    """The best match of each pair; ``None`` when nothing even begins to fit.
+
+    What pairs have in common is worked out together: that takes half the time.
+
+    Args:
+        pairs: pictures to compare.
+        ways: the ways each pair may have been held.
+        expected: where given, rotations from each first camera to the second, of shape
+            (3, 3), near which alone is looked.
+    """
+    found = _search(pairs, ways, expected)
+    alike: dict[object, list[int]] = defaultdict(list)
+    for at, pair in enumerate(pairs):
+        alike[pair.a.sizes, pair.b.sizes].append(at)
+    best: list[Match | None] = [None] * len(pairs)
+    for places in alike.values():
+        matches = _best_matches([(pairs[at], found[at]) for at in places])
+        for at, match in zip(places, matches, strict=True):
+            best[at] = match
+    return best
+
+
+def _search(
+    pairs: Sequence[Pair], ways: Sequence[Ways], expected: Sequence[DoubleArray] | None
+) -> list[list[Candidate]]:
+    """Candidates of each pair under all its ways, the one that stands out most first.
+
+    None of a way under which none stands out; but near an expected turn there is little to
+    stand out from.
+    """
+    jobs: dict[tuple[tuple[Pinhole, Pinhole], Views, int], list[int]] = defaultdict(list)
+    for at, (pair, own) in enumerate(zip(pairs, ways, strict=True)):
+        for views, level in own:
+            jobs[cameras_about(pair, level), views, level].append(at)
+    found: list[list[tuple[float, Candidate]]] = [[] for _ in pairs]
+    for (_, views, level), places in jobs.items():
+        each = candidates(
+            [pairs[at] for at in places],
+            views,
+            level,
+            least_overlap=LEAST_OVERLAP,
+            count=_CANDIDATES,
+            most=_REFINED,
+            expected=None if expected is None else [expected[at] for at in places],
+        )
+        for at, some in zip(places, each, strict=True):
+            if expected is not None or (some and some[0].standing >= _LEAST_STANDING[level]):
+                found[at] += [(one.standing * _STANDING_SCALE[level], one) for one in some]
+    ranked = (sorted(some, key=lambda scaled: -scaled[0])[:_REFINED] for some in found)
+    return [[one for _, one in some if one.score >= _LEAST_SCORE] for some in ranked]
+
+
+@dataclass(frozen=True, slots=True)
+class _Try:
+    """A turn between the pictures of a pair, by its place in a list, that is being refined.
+
+    It began as a shift under ``view`` that stood out by ``margin``.
+    """
+
+    at: int
+    pair: Pair
+    turn: DoubleArray
+    view: View
+    margin: float
+
+
+def _best_matches(found: Sequence[tuple[Pair, Sequence[Candidate]]]) -> list[Match | None]:
+    """Refine the candidates of pairs whose pictures are of the same sizes, and judge the best."""
+    best: list[Match | None] = [None] * len(found)
+    # A clear candidate is mostly so near already that the coarse steps can be left out.
+    clear = [
+        _Try(at, pair, some[0].turn, some[0].view, some[0].margin)
+        for at, (pair, some) in enumerate(found)
+        if some and some[0].margin >= _CLEAR
+    ]
+    for one, match in zip(clear, _judged(clear), strict=True):
+        best[one.at] = match
+    rest = [
+        _Try(at, pair, one.turn, one.view, one.margin)
+        for at, (pair, some) in enumerate(found)
+        if not is_sure(best[at])
+        for one in (some[:1] if some and some[0].margin >= _CLEAR else some)
+    ]
+    best = [match if is_sure(match) else None for match in best]
+    promising = _promising(rest)
+    for one, match in zip(promising, _judged(promising), strict=True):
+        before = best[one.at]
+        if match is not None and (before is None or match.certainty > before.certainty):
+            best[one.at] = match
+    return _polished([pair for pair, _ in found], best)
+
+
+def is_sure(match: Match | None) -> bool:
+    """Whether a match needs no further search."""
+    return match is not None and match.certainty >= SURE
+
+
+def _promising(tries: Sequence[_Try]) -> list[_Try]:
+    """The one or two of each pair that agree best after coarse alignment."""
+    turns, promise = _aligned(tries, SEARCH, _COARSE_SHARES, -1, _COARSE_STEPS)
+    ranked: dict[int, list[int]] = defaultdict(list)
+    for i in np.argsort(-promise, kind="stable").tolist():
+        ranked[tries[i].at].append(i)
+    return [
+        replace(tries[i], turn=turns[i])
+        for own in ranked.values()
+        for i in own[:2]
+        if promise[i] >= _LEAST_PROMISE and promise[i] * _CLEAR >= promise[own[0]]
+    ]
+
+
+def _judged(tries: Sequence[_Try]) -> list[Match | None]:
+    """Refine turns from where they are, and say how surely each is right."""
+    if not tries:
+        return []
+    turns, _ = _aligned(tries, FINE, _FINE_SHARES, -1, _FINE_STEPS)
+    cameras = [one.pair.cameras(FINE) for one in tries]
+    agreed = align.fit(
+        [one.pair.a.level(FINE) for one in tries],
+        [a for a, _ in cameras],
+        [one.pair.b.level(FINE) for one in tries],
+        [b for _, b in cameras],
+        turns,
+    )
+    return [_match(one, turn, fits) for one, turn, fits in zip(tries, turns, agreed, strict=True)]
+
+
+def _match(
+    one: _Try, turn: DoubleArray, agreed: tuple[align.Fit, align.Detail] | None
+) -> Match | None:
+    if agreed is None or agreed[0].overlap < LEAST_OVERLAP / 2:
+        return None
+    roll = float(cv2.Rodrigues(turn)[0][2, 0])
+    evidence = Evidence(agreed[0], agreed[1], roll, one.margin)
+    return Match(turn, evidence, certainty(evidence), one.view)
+
+
+def _polished(pairs: Sequence[Pair], matches: Sequence[Match | None]) -> list[Match | None]:
+    """Matches with their turns refined on more of the picture, where they are worth it."""
+    polished = list(matches)
+    worth = [
+        _Try(at, pairs[at], match.turn, match.view, match.evidence.margin)
+        for at, match in enumerate(matches)
+        if match is not None and match.certainty >= _WORTH_POLISHING
+    ]
+    turns, _ = _aligned(worth, FINE, _FINE_SHARES, 0, 1)
+    for one, turn in zip(worth, turns, strict=True):
+        match = matches[one.at]
+        polished[one.at] = None if match is None else replace(match, turn=turn)
+    return polished
+
+
+def _aligned(
+    tries: Sequence[_Try], level: int, shares: tuple[float, ...], which: int, steps: int
+) -> tuple[DoubleArray, DoubleArray]:
+    """Turns refined on the pixels that one of the shares stands for (see ``align.refine``)."""
+    if not tries:
+        return np.zeros((0, 3, 3)), np.zeros(0)
+    return align.refine(
+        [one.pair.a.grounds(level, one.pair.focal_shares[0], shares)[which] for one in tries],
+        [one.pair.b.level(level) for one in tries],
+        [one.pair.cameras(level)[1] for one in tries],
+        np.stack([one.turn for one in tries]),
+        steps,
+    )
 
 
 def _view(pitch_deg: float) -> View:
@@ -195,109 +329,6 @@ def pitches_after(
     if known_a is None and known_b is not None:
         return other, pitch_b
     return pitch_b, other
-
-
-def best_match(
-    a: Plate, b: Plate, focal_shares: tuple[float, float], found: Sequence[Candidate]
-) -> Match | None:
-    """Refine the best candidates and judge the best of them; ``None`` when nothing fits."""
-    chosen = [one for one in found[:_REFINED] if one.score >= _LEAST_SCORE]
-    if not chosen:
-        return None
-    if chosen[0].margin >= _CLEAR:
-        # Mostly so near already that the coarse steps can be left out.
-        match = _best_of(a, b, focal_shares, chosen[:1], chosen[0].turn[None])
-        if match is not None and match.certainty >= SURE:
-            return match
-        chosen = chosen[:1]
-    turns = np.stack([one.turn for one in chosen])
-    turns, promise = _aligned(a, b, focal_shares, turns, SEARCH, _COARSE_STEPS)
-    order = [int(at) for at in np.argsort(-promise, kind="stable")]
-    keep = [
-        at
-        for at in order[:2]
-        if promise[at] >= _LEAST_PROMISE and promise[at] * _CLEAR >= promise[order[0]]
-    ]
-    return _best_of(a, b, focal_shares, [chosen[at] for at in keep], turns[keep])
-
-
-def _best_of(
-    a: Plate,
-    b: Plate,
-    focal_shares: tuple[float, float],
-    chosen: Sequence[Candidate],
-    turns: DoubleArray,
-) -> Match | None:
-    """Refine candidates from where they are, and take the one that comes out best."""
-    if not chosen:
-        return None
-    turns, _ = _aligned(a, b, focal_shares, turns, FINE, _FINE_STEPS)
-    matches = [
-        _judged(a, b, focal_shares, turn, one) for one, turn in zip(chosen, turns, strict=True)
-    ]
-    return max(
-        (match for match in matches if match is not None),
-        key=lambda match: match.certainty,
-        default=None,
-    )
-
-
-def _judged(
-    a: Plate,
-    b: Plate,
-    focal_shares: tuple[float, float],
-    turn: DoubleArray,
-    candidate: Candidate,
-) -> Match | None:
-    camera_a, camera_b = a.pinhole(FINE, focal_shares[0]), b.pinhole(FINE, focal_shares[1])
-    agreed = align.fit(a.level(FINE), camera_a, b.level(FINE), camera_b, turn)
-    if agreed is None or agreed[0].overlap < LEAST_OVERLAP / 2:
-        return None
-    roll = float(cv2.Rodrigues(turn)[0][2, 0])
-    evidence = Evidence(agreed[0], agreed[1], roll, candidate.margin)
-    return Match(turn, evidence, certainty(evidence), candidate.view)
-
-
-def search(
-    a: Plate,
-    b: Plate,
-    focal_shares: tuple[float, float],
-    views: Views,
-    level: int = SEARCH,
-    *,
-    expected: DoubleArray | None = None,
-) -> list[Candidate]:
-    """The candidates under some views, best first; none if none stands out.
-
-    Near an expected turn it need not stand out: there is little to stand out from.
-    """
-    found = candidates(
-        a,
-        b,
-        focal_shares,
-        views,
-        level,
-        least_overlap=LEAST_OVERLAP,
-        count=_CANDIDATES,
-        most=_REFINED,
-        expected=expected,
-    )
-    if expected is None and found and found[0].standing < _LEAST_STANDING[level]:
-        return []
-    return found
-
-
-def _aligned(
-    a: Plate,
-    b: Plate,
-    focal_shares: tuple[float, float],
-    turns: DoubleArray,
-    level: int,
-    steps: int,
-) -> tuple[DoubleArray, DoubleArray]:
-    shares = _FINE_SHARES if level == FINE else _COARSE_SHARES
-    ground = a.grounds(level, focal_shares[0], shares)[-1]
-    return align.refine(ground, b.level(level), b.pinhole(level, focal_shares[1]), turns, steps)
 
 
 def sighting(match: Match | None) -> Sighting:

@@ -54,7 +54,7 @@ _DARK_OFFSET = 8.0
 """Added to levels 0..255 before the logarithm, so that noise near black stays small."""
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class Plate:
     """A prepared picture: its levels, and what comparisons have worked out so far."""
 
@@ -73,6 +73,11 @@ class Plate:
     _grounds: dict[tuple[int, float, tuple[float, ...]], tuple[Ground, ...]] = field(
         default_factory=dict
     )
+
+    @property
+    def sizes(self) -> tuple[tuple[int, int], ...]:
+        """Width and height of every level."""
+        return tuple((level.width, level.height) for level in self.levels)
 
     def level(self, index: int) -> Level:
         """The level at ``SCALES_PX[index]``; a smaller picture is its own finest level."""

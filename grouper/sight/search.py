@@ -8,7 +8,7 @@ by t * sin p as well. Hence a few pitches have to be tried once per set.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -17,6 +17,7 @@ import numpy as np
 from grouper.sight.match import (
     ComplexArray,
     MaskedSpectra,
+    Peak,
     Shape,
     both_ways,
     common_cells,
@@ -101,59 +102,79 @@ class _Bench:
         return down - a[0] + b[0], right - a[1] + b[1]
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Pair:
+    """Two pictures to compare, and their focal lengths in long sides of the full picture."""
+
+    a: Plate
+    b: Plate
+    focal_shares: tuple[float, float]
+
+    def cameras(self, level: int) -> tuple[Pinhole, Pinhole]:
+        """The cameras at a level."""
+        return (
+            self.a.pinhole(level, self.focal_shares[0]),
+            self.b.pinhole(level, self.focal_shares[1]),
+        )
+
+
+def cameras_about(pair: Pair, level: int) -> tuple[Pinhole, Pinhole]:
+    """The cameras that a pair is searched with; pairs that share them are searched together."""
+    a, b = pair.cameras(level)
+    return _about(a), _about(b)
+
+
 def candidates(
-    a: Plate,
-    b: Plate,
-    focal_shares: tuple[float, float],
+    pairs: Sequence[Pair],
     views: Views,
     level: int,
     *,
     least_overlap: float,
     count: int,
     most: int,
-    expected: DoubleArray | None = None,
-) -> list[Candidate]:
-    """The best shifts under each of the views, the one that stands out most first.
+    expected: Sequence[DoubleArray] | None = None,
+) -> list[list[Candidate]]:
+    """For each pair the best shifts under each of the views, the one that stands out most first.
 
     Args:
-        a: the first picture.
-        b: the second picture.
-        focal_shares: focal lengths in long sides of the full picture.
+        pairs: pictures of the same cameras (see ``cameras_about``).
         views: how the cameras may have been held.
         level: which scale to search on.
         least_overlap: smallest common area looked at, as a share of the smaller picture.
         count: most candidates of a view.
-        most: most candidates in all.
-        expected: look only round this turn, of shape (3, 3).
+        most: most candidates of a pair.
+        expected: look only round these turns, one a pair, of shape (3, 3).
     """
-    cameras = (
-        _about(a.pinhole(level, focal_shares[0])),
-        _about(b.pinhole(level, focal_shares[1])),
-    )
-    bench = _bench(cameras[0], cameras[1], views, least_overlap)
-    shown_a, shown_b = (
-        _spectra(plate, level, (camera, views, bench.step, bench.shape))
-        for plate, camera in zip((a, b), cameras, strict=True)
-    )
+    cameras = cameras_about(pairs[0], level)
+    bench = _bench(*cameras, views, least_overlap)
+    keys = [(camera, views, bench.step, bench.shape) for camera in cameras]
+    shown_a = _spectra([pair.a for pair in pairs], level, keys[0])
+    shown_b = _spectra([pair.b for pair in pairs], level, keys[1])
     score = both_ways(masked_ncc(shown_a, shown_b, bench.masks, bench.shape)) * bench.weight
+    score = score.reshape(-1, *bench.shape)  # layers: each pair under each view
     if expected is not None:
-        places = [bench.place(layer, view.shift(expected)) for layer, view in enumerate(views)]
-        score = near(score, places, round(_REACH * max(a.level(level).band.shape)))
-    found = []
-    for best in peaks(score, count + 1, _RADIUS):
+        places = [
+            bench.place(at, view.shift(turn)) for turn in expected for at, view in enumerate(views)
+        ]
+        score = near(score, places, round(_REACH * max(cameras[0].width, cameras[0].height)))
+    found = peaks(score, count + 1, _RADIUS)
+    return [
+        _standing_out(found[at * len(views) : (at + 1) * len(views)], views, bench, count)[:most]
+        for at in range(len(pairs))
+    ]
+
+
+def _standing_out(
+    found: Sequence[Sequence[Peak]], views: Views, bench: _Bench, count: int
+) -> list[Candidate]:
+    """The candidates that the peaks under each view are."""
+    made = []
+    for at, (view, best) in enumerate(zip(views, found, strict=True)):
         for place, peak in enumerate(best[:count]):
             rival = best[0] if place else best[1] if len(best) > 1 else None
-            found.append((2.0 if rival is None else peak.score / rival.score, peak))
-    found.sort(key=lambda one: -one[0] * one[1].score)
-    return [
-        Candidate(
-            peak.score,
-            margin,
-            bench.shift(peak.layer, peak.down, peak.right),
-            views[peak.layer],
-        )
-        for margin, peak in found[:most]
-    ]
+            margin = 2.0 if rival is None else peak.score / rival.score
+            made.append(Candidate(peak.score, margin, bench.shift(at, peak.down, peak.right), view))
+    return sorted(made, key=lambda one: -one.standing)
 
 
 def _about(camera: Pinhole) -> Pinhole:
@@ -184,14 +205,21 @@ def _bench(a: Pinhole, b: Pinhole, views: Views, least_overlap: float) -> _Bench
 
 
 def _spectra(
-    plate: Plate, level: int, key: tuple[Pinhole, Views, float, Shape]
+    plates: Sequence[Plate], level: int, key: tuple[Pinhole, Views, float, Shape]
 ) -> MaskedSpectra:
-    made = plate.spectra.get(key)
-    if made is None:
-        camera, views, step, shape = key
-        made = masked_spectra(sphere_maps(camera, views, step).apply(plate.slopes(level)), shape)
-        plate.spectra[key] = made
-    return made
+    """Spectra of several pictures of one camera, of shape (plates, views, 2, ...)."""
+    camera, views, step, shape = key
+    new = [plate for plate in dict.fromkeys(plates) if key not in plate.spectra]
+    if new:
+        maps = sphere_maps(camera, views, step)
+        shown = np.stack([maps.apply(plate.slopes(level)) for plate in new])
+        made = masked_spectra(shown, shape)
+        for at, plate in enumerate(new):
+            plate.spectra[key] = MaskedSpectra(made.picture[at], made.energy[at])
+    kept = [plate.spectra[key] for plate in plates]
+    return MaskedSpectra(
+        np.stack([one.picture for one in kept]), np.stack([one.energy for one in kept])
+    )
 
 
 def grid_step(cameras: Iterable[Pinhole]) -> float:

@@ -209,10 +209,11 @@ def sphere_maps(camera: Pinhole, views: tuple[View, ...], step_rad: float) -> Sp
         places[0, layer, : column.shape[0], : column.shape[1]] = column
         places[1, layer, : column.shape[0], : column.shape[1]] = row
     across, along = places.reshape(2, -1, columns)
+    whole, part = cv2.convertMaps(across, along, cv2.CV_16SC2)
     return SphereMaps(
         (places[0] != _NOWHERE).astype(np.float32),
         tuple(first for _, _, first in grids),
-        cv2.convertMaps(across, along, cv2.CV_16SC2),
+        (np.asarray(whole, dtype=np.int16), np.asarray(part, dtype=np.uint16)),
     )
 
 

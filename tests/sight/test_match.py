@@ -100,7 +100,7 @@ def test_finds_a_known_shift(down: int, right: int) -> None:
     full = np.ones_like(a)
     ncc, cells = _ncc(a, b, full, full)
     [[best, *_]] = peaks(ncc[None] * evidence_weight(cells[None], np.array([200.0])), 2, 3)
-    assert (best.down, best.right, best.layer) == (down, right, 0)
+    assert (best.down, best.right) == (down, right)
 
 
 def test_peaks_keep_their_distance_and_order() -> None:
@@ -115,9 +115,9 @@ def test_each_layer_has_peaks_of_its_own() -> None:
     ncc = np.zeros((2, 40, 40), np.float32)
     ncc[0, 10, 10], ncc[1, 10, 11], ncc[1, 30, 5] = 0.9, 0.8, 0.7
     found = peaks(ncc, 3, 3)
-    assert [[(peak.layer, peak.down, peak.right) for peak in layer] for layer in found] == [
-        [(0, 10, 10)],
-        [(1, 10, 11), (1, -10, 5)],
+    assert [[(peak.down, peak.right) for peak in layer] for layer in found] == [
+        [(10, 10)],
+        [(10, 11), (-10, 5)],
     ]
 
 

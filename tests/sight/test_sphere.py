@@ -59,7 +59,7 @@ def test_shift_and_yaw_obey_the_closed_form(step_deg: float) -> None:
     """A point that lies symmetric to both axes moves by d = 2 f tan(yaw / 2)."""
     yaw = math.radians(step_deg)
     middle = np.array([[math.tan(yaw / 2)], [0.0], [1.0]], dtype=np.float32)
-    column, row, inside = project(middle, about_y(yaw)[None], CAMERA)
+    column, row, inside = project(middle[None], about_y(yaw)[None], [CAMERA])
     seen_in_a = math.tan(yaw / 2) * CAMERA.fx + (CAMERA.width - 1) / 2
     assert inside[0, 0]
     assert seen_in_a - column[0, 0] == pytest.approx(2 * CAMERA.fx * math.tan(yaw / 2), abs=1e-3)
@@ -72,7 +72,7 @@ def test_overlap_share_obeys_the_closed_form() -> None:
     half = math.atan(1600 / 2 / 1200)
     for step_deg in (5.0, 20.0, 45.0):
         step = math.radians(step_deg)
-        _, _, inside = project(directions(wide), about_y(step)[None], wide)
+        _, _, inside = project(directions(wide)[None], about_y(step)[None], [wide])
         share = inside.reshape(4, 1600)[1:3].mean()
         expected = 0.5 + math.tan(half - step) / (2 * math.tan(half))
         assert share == pytest.approx(expected, abs=0.002)
