@@ -5,6 +5,7 @@ A strand is one body's time line. Bodies are never mixed on one line: their cloc
 
 from __future__ import annotations
 
+import itertools
 import re
 from bisect import bisect
 from collections import Counter, defaultdict
@@ -150,13 +151,25 @@ def _order_dated(dated: Sequence[Frame]) -> tuple[list[Frame], list[tuple[int, f
         (by_counter[i].counter or 0) - (by_counter[i - 1].counter or 0) <= MOST_DELETED
         for i in back
     )
-    if not back or not trusted or not run_on:
+    if not back or not trusted or not run_on or _began_again(by_counter, clock):
         return by_time, []
     steps: list[tuple[int, float]] = []
     for index in back:
         usual = _usual_pause_s(clock, index)
         steps.append((index, clock[index] - clock[index - 1] - usual))
     return by_counter, steps
+
+
+def _began_again(by_counter: Sequence[Frame], clock: Sequence[float]) -> bool:
+    """Whether numbers were given out more than once, as with one card after the other.
+
+    A frame that was copied twice has its number twice as well, but at one time.
+    """
+    return any(
+        (a.folder_number, a.counter) == (b.folder_number, b.counter)
+        and abs(clock[i + 1] - clock[i]) > CLOCK_BACK_S
+        for i, (a, b) in enumerate(itertools.pairwise(by_counter))
+    )
 
 
 def _time_key(frame: Frame) -> tuple[object, ...]:

@@ -189,6 +189,10 @@ SILENT = {
     "a clock set forward is a pause": with_clock_step(30, 13, 3600.0),
     "a burst written out of order": [dcf(100, n, t) for n, t in zip(run(1, 12), [
         0, 10, 20, 31, 30, 40, 50, 60, 70, 80, 90, 100], strict=True)],
+    "numbers that begin again on each of many cards": [
+        replace(shot, file=f"card-{day}/{shot.file}")
+        for day in range(30)
+        for shot in [dcf(100, n, 86400.0 * day + 10 * n) for n in range(1, 11)]],
     "a name without a camera's number among them": [
         *with_clock_step(30, 13, -3600.0)[:29],
         replace(frame(30, 300), folder_number=None)],
