@@ -7,6 +7,7 @@ the page. It holds no time of making, so that the same card gives the same bytes
 
 from __future__ import annotations
 
+import io
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -93,7 +94,7 @@ def _render(result: Result, made: str) -> Iterator[tuple[str, bytes]]:
     book = album(result)
     entries = _entries(result, book)
     todo = _todo(result, entries, book)
-    page = page_template("grouper.write", "report.html").render(
+    pieces = page_template("grouper.write", "report.html").generate(
         style=style,
         script=script,
         policy=(
@@ -125,7 +126,11 @@ def _render(result: Result, made: str) -> Iterator[tuple[str, bytes]]:
         left_out=book.left_out,
         signs=_SIGNS,
     )
-    yield "report.html", utf8(page)
+    # Piece by piece: the page of a large card is 40 MB, and as text and bytes twice as much.
+    page = io.BytesIO()
+    for piece in pieces:
+        page.write(utf8(piece))
+    yield "report.html", page.getvalue()
 
 
 # --- Sets -------------------------------------------------------------------------------------
