@@ -15,6 +15,7 @@ from scipy.spatial.transform import Rotation
 from grouper.model import Attitude, Frame, PictureSource, Sighting
 from grouper.settings import Settings, SightSettings
 from grouper.sight import BlindEye, open_eye
+from grouper.sight.eye import _RECENT, PictureEye
 from tests.sight.scenes import angle_deg, held, put, sea, sweep, town, view
 
 SCENE = town(11)
@@ -337,3 +338,26 @@ def test_the_sea_looks_alike_all_round(tmp_path: Path, roll_deg: float) -> None:
 def _made(folder: Path) -> Path:
     folder.mkdir()
     return folder
+
+
+def test_many_pairs_are_answered_as_one_by_one(tmp_path: Path) -> None:
+    """A pitched sweep longer than what is compared at once: what is learned on the way helps."""
+    turns = [held(yaw, 25) for yaw in range(0, 18 * 20, 20)]
+    frames = sweep(tmp_path, SCENE, turns)
+    pairs = list(itertools.pairwise(frames))
+    together = open_eye(tmp_path, Settings()).compare(pairs)
+    eye = open_eye(tmp_path, Settings())
+    singly = [eye.compare([pair])[0] for pair in pairs]
+    for one, other, before, after in zip(together, singly, turns, turns[1:], strict=False):
+        assert one is not None
+        assert other is not None
+        assert min(one.certainty, other.certainty) > 0.9
+        assert angle_deg(_turn(one), before.T @ after) < 0.8
+
+
+def test_spectra_are_kept_of_the_last_pictures_only(tmp_path: Path) -> None:
+    frames = sweep(tmp_path, SCENE, [held(yaw) for yaw in range(0, 45 * 8, 8)])
+    eye = PictureEye(tmp_path, Settings())
+    eye.compare(list(itertools.pairwise(frames)))
+    eye.compare(list(itertools.pairwise(frames)))  # those taken down before, too
+    assert sum(bool(plate.spectra) for plate in eye._plates.values()) <= _RECENT
