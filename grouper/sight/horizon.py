@@ -195,17 +195,18 @@ def _fitted(
         y: of shape (lines, points).
         known: which points count, of shape (lines, points).
     """
-    weight = known / np.maximum(known.sum(axis=1, keepdims=True), 1)
+    weight: DoubleArray = known.astype(np.float64)
+    weight /= np.maximum(weight.sum(axis=1, keepdims=True), 1.0)
     middle_x, middle_y = weight @ x, (weight * y).sum(axis=1)
     from_x = x - middle_x[:, None]
     spread = (weight * from_x * from_x).sum(axis=1)
-    slope = (weight * from_x * y).sum(axis=1) / np.maximum(spread, 1e-9)
-    return np.asarray(middle_y - slope * middle_x), np.asarray(slope)
+    slope: DoubleArray = (weight * from_x * y).sum(axis=1) / np.maximum(spread, 1e-9)
+    return middle_y - slope * middle_x, slope
 
 
 def _across(width: int) -> DoubleArray:
     """Columns counted from the middle of the picture."""
-    return np.arange(width) - (width - 1) / 2
+    return np.arange(width, dtype=np.float64) - (width - 1) / 2
 
 
 def _edges_near(
