@@ -148,7 +148,7 @@ def prepare(preview: Preview) -> Plate:
     light = np.log(preview.luma + np.float32(_DARK_OFFSET))
     bad = (preview.clipped | preview.blocked).astype(np.float32)
     # Two channels of one picture are reduced in hardly more time than one.
-    both = np.asarray(cv2.merge([light, bad]), dtype=np.float32)
+    both: FloatArray = np.asarray(cv2.merge([light, bad]), dtype=np.float32)
     levels: list[Level] = []
     for long_px in reversed(SCALES_PX):
         # Each level is reduced from the one above it.
@@ -156,7 +156,7 @@ def prepare(preview: Preview) -> Plate:
         scale = min(1.0, long_px / max(width, height))
         size = (max(1, round(width * scale)), max(1, round(height * scale)))
         both = _resized(both, size)
-        light, bad = cv2.split(both)
+        light, bad = (np.ascontiguousarray(both[:, :, channel]) for channel in (0, 1))
         levels.insert(0, Level(_band(light), bad < _BAD_SHARE, *size))
     telling = _telling_share(levels[SCOUT]) >= _TELLING_LEAST
     return Plate(preview.size, preview.full_px, tuple(levels), telling, _profile_all_round(light))
