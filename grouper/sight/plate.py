@@ -216,8 +216,8 @@ def _sheared(
     if shear:
         down = np.rint(shear * across).astype(np.intp)
         edge = int(np.abs(down).max())
-        rows = np.arange(height)[:, None] + down
-        shown = np.take_along_axis(strips, rows.clip(0, height - 1), axis=0)
+        rows = (np.arange(height)[:, None] + down).clip(0, height - 1)
+        shown = strips[rows, np.arange(len(down))]
     middle_column = strips.shape[1] // 2
     profile = np.sort(shown, axis=1)[:, middle_column]
     shown, middle = shown[edge : height - edge], profile[edge : height - edge]
