@@ -72,6 +72,9 @@ _BYTES_OF_TYPE: Final = {
 }
 """Bytes of one value of a TIFF 6.0 field type (13 is the directory pointer of later notes)."""
 
+_TEXT: Final = 2
+"""The field type of text."""
+
 _SPANS: Final = frozenset({0x002E, 0x0111, 0x0117, 0x0144, 0x0145, 0x02BC, 0x927C})
 """Tags whose place is kept instead of their values: long, and rarely needed in full."""
 
@@ -212,12 +215,12 @@ class _Header(ExifHeader):
         layout = ("<" if self.endian == "I" else ">") + "HHII"
         for index, (tag, kind, number, place) in enumerate(struct.iter_unpack(layout, data)):
             key, entry = (ifd_name, tag), ifd + 2 + 12 * index
+            inline = number * _BYTES_OF_TYPE.get(kind, 1) <= 4
+            offset = entry + 8 if inline else place
             if tag in _SPANS:
-                inline = number * _BYTES_OF_TYPE.get(kind, 1) <= 4
-                offset = self.base + (entry + 8 if inline else place)
-                self.spans.setdefault(key, Span(offset, kind, number))
+                self.spans.setdefault(key, Span(self.base + offset, kind, number))
             elif tag in wanted and key not in self.values and self._may_decode(kind, number):
-                self._keep_value(key, entry, names.get(tag), stop_tag)
+                self._keep_value(key, Span(offset, kind, number), names.get(tag))
 
     def _may_decode(self, kind: int, number: int) -> bool:
         """Whether so many values of that type are still to be decoded."""
@@ -227,19 +230,29 @@ class _Header(ExifHeader):
         self.left -= max(number, 1)
         return True
 
-    def _keep_value(self, key: tuple[str, int], entry: int, known: Any, stop_tag: str) -> None:
+    def _keep_value(self, key: tuple[str, int], span: Span, known: Any) -> None:
+        """Have exifread decode the values at a place in the block, and follow pointers.
+
+        Its own way there reads the entry once more and spells each value out, which takes twice
+        as long.
+        """
         directory, tag = key
-        name = known[0] if known else f"Tag 0x{tag:04X}"
+        name, leads_to = (known[0], known[1]) if known else ("", None)
+        size = _BYTES_OF_TYPE.get(span.type)
+        if size is None:
+            return
         try:
-            self._process_tag(0, directory, known, entry, tag, name, False, stop_tag)
+            if span.type == _TEXT:
+                values = self._process_ascii_field(directory, name, span.count, span.offset)
+            else:
+                values = self._process_field(name, span.count, span.type, size, span.offset)
+            if isinstance(leads_to, tuple) and values:
+                self.dump_ifd(values[0], *leads_to)
         except _ODD:
             return
-        found = self.tags.get(f"{directory} {name}")
-        if found is None:
-            return
-        self.values[key] = found.values
+        self.values[key] = values
         if tag in _MARKED_RATIOS and directory == EXIF:
-            self._keep_marking(key, found.field_offset)
+            self._keep_marking(key, span.offset)
 
     def s2n(self, offset: int, length: int, signed: bool = False) -> int:
         """A whole number out of the block; 0 beyond its end, as exifread has it.
@@ -251,14 +264,6 @@ class _Header(ExifHeader):
         if len(part) != length:
             return 0
         return int.from_bytes(part, "little" if self.endian == "I" else "big", signed=signed)
-
-    def _get_printable_for_field(
-        self, count: int, values: Any, field_type: Any, tag_entry: Any, stop_tag: str
-    ) -> tuple[str, bool]:
-        """Spell nothing out; but exifread follows pointers to directories from here."""
-        if tag_entry and isinstance(tag_entry[1], tuple):
-            return super()._get_printable_for_field(count, values, field_type, tag_entry, stop_tag)
-        return "", False
 
     def _keep_marking(self, key: tuple[str, int], offset: int) -> None:
         over, under = self.s2n(offset, 4), self.s2n(offset + 4, 4)

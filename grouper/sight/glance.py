@@ -42,10 +42,9 @@ def _sharpness(luma: FloatArray) -> float:
     dividing by the gradient takes out contrast and exposure. In a focus stack only a part
     of the frame is sharp, so blocks are ranked and the strongest quarter counts.
     """
-    inner = luma[1:-1, 1:-1]
-    laplacian = luma[:-2, 1:-1] + luma[2:, 1:-1] + luma[1:-1, :-2] + luma[1:-1, 2:] - 4 * inner
+    laplacian = cv2.Laplacian(luma, cv2.CV_32F, ksize=1)[1:-1, 1:-1]
     gx, gy = luma[1:-1, 2:] - luma[1:-1, :-2], luma[2:, 1:-1] - luma[:-2, 1:-1]
-    rows, columns = (max(1, size // 12) for size in inner.shape)
+    rows, columns = (max(1, size // 12) for size in laplacian.shape)
     energy = _blocks(laplacian * laplacian, rows, columns)
     slope = _blocks(gx * gx + gy * gy, rows, columns)
     count = max(1, energy.size // 4)
@@ -63,7 +62,8 @@ def _focus_map(luma: FloatArray) -> tuple[float, ...]:
     """Log gradient energy per field of a 4 x 4 grid, mean removed; empty if too small."""
     if min(luma.shape) < 2 * _FOCUS_FIELDS:
         return ()
-    gx, gy = np.diff(luma, axis=1)[:-1], np.diff(luma, axis=0)[:, :-1]
+    corner = luma[:-1, :-1]
+    gx, gy = luma[:-1, 1:] - corner, luma[1:, :-1] - corner
     energy = gx * gx + gy * gy
     # One grey level squared keeps flat fields from being measured by their noise.
     fields = np.log(_blocks(energy, _FOCUS_FIELDS, _FOCUS_FIELDS) + 1.0)

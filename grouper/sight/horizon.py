@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from grouper.sight.sphere import DoubleArray, FloatArray
 
@@ -31,6 +32,11 @@ _LEAST_SUPPORT = 0.6
 _ROUGHEST_PX = 0.35
 """Root mean square of the edge about its line. Measured on rendered thumbnails: the sea's is
 0.07-0.25, which is what the codec leaves; straight pieces of skylines and shores 0.4 and more."""
+_MOST_GUESSES = 4 * MOST_LINES
+"""Lines by votes that are looked at closely: most are no line, or one that was found already."""
+_LEAST_VOTES = 0.75 * _LEAST_SUPPORT
+"""Share of the columns that must vote for a guess: rows are whole pixels and slopes in steps, so
+that a line's edges scatter over a few guesses (estimated)."""
 _TRIMS = 3
 """Fits, each to what lay near the last: a few for boats and heads to drop out (estimated)."""
 _APART_PX = 4.0
@@ -51,6 +57,16 @@ class HorizonLine:
     rough_px: float
 
 
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """A line in pixels of the small picture: its row in the middle column, and as above."""
+
+    row: float
+    slope: float
+    support: float
+    rough_px: float
+
+
 def find_horizons(luma: FloatArray, full_px: float) -> tuple[HorizonLine, ...]:
     """Candidates for the horizon in an upright picture, the best supported first.
 
@@ -62,22 +78,14 @@ def find_horizons(luma: FloatArray, full_px: float) -> tuple[HorizonLine, ...]:
     height, width = step.shape
     if min(height, width) < 4 * _APART_PX:
         return ()
-    found: list[tuple[float, float, float, float]] = []
-    rows, slopes, score = _score_of_lines(step)
-    for _ in range(4 * MOST_LINES):
-        best = int(np.argmax(score))
-        at_slope, at_row = divmod(best, len(rows))
-        if score.ravel()[best] <= 0.0 or len(found) == MOST_LINES:
-            break
-        row, slope = float(rows[at_row]), float(slopes[at_slope])
-        _strike_out(score, rows, slopes, row, slope, width)
-        line = _refined(step, row, slope)
-        if line is not None and not any(_is_same(line, other, width) for other in found):
+    found: list[_Line] = []
+    for line in _refined(step, *_most_voted(step)):
+        if not any(_is_same(line, other, width) for other in found):
             found.append(line)
     middle = (height - 1) / 2
     lines = [
-        HorizonLine((row - middle) / full_px, slope, support, rough)
-        for row, slope, support, rough in found
+        HorizonLine((line.row - middle) / full_px, line.slope, line.support, line.rough_px)
+        for line in found[:MOST_LINES]
     ]
     return tuple(sorted(lines, key=lambda line: -line.support))
 
@@ -91,25 +99,26 @@ def _brighter_above(luma: FloatArray) -> FloatArray:
     return np.asarray(np.maximum(step, 0.0), dtype=np.float32)
 
 
-def _score_of_lines(step: FloatArray) -> tuple[DoubleArray, DoubleArray, DoubleArray]:
-    """Share of columns in which each line is an edge: rows at the middle, slopes, scores."""
+def _most_voted(step: FloatArray) -> tuple[DoubleArray, DoubleArray]:
+    """First guesses, the best first: rows in the middle column, and slopes, each of shape (n,).
+
+    Every edge votes for the lines through it (Hough transform, Duda & Hart 1972).
+    """
     height, width = step.shape
-    is_edge = (step >= _LEAST_STEP) & (step >= _ridge(step))
-    thick = cv2.dilate(is_edge.astype(np.uint8), np.ones((3, 1), np.uint8)).astype(np.float32)
-    x = np.arange(width) - (width - 1) / 2
+    y, x = np.nonzero((step >= _LEAST_STEP) & (step >= _ridge(step)))
     # Slopes so close together that the ends of neighbouring lines are two pixels apart.
     count = math.ceil(_STEEPEST * width / 2 / 2.0)
     slopes = np.linspace(-_STEEPEST, _STEEPEST, 2 * count + 1)
-    rows = np.arange(height, dtype=np.float64)
-    score = np.zeros((len(slopes), height))
-    columns = np.arange(width)
-    for at, slope in enumerate(slopes):
-        there = np.rint(rows[:, None] + slope * x[None, :]).astype(np.intp)
-        inside = (there >= 0) & (there < height)
-        hits = thick[np.clip(there, 0, height - 1), columns[None, :]] * inside
-        score[at] = hits.mean(axis=1)
-    score[score < _LEAST_SUPPORT * 0.75] = 0.0
-    return rows, slopes, score
+    fall = np.rint(slopes[:, None] * _across(width)).astype(np.intp)
+    # Room for lines that pass the middle above or below the picture.
+    room = int(fall.max()) + 1
+    tall = height + 2 * room
+    voted = y + room - fall[:, x] + tall * np.arange(len(slopes))[:, None]
+    votes = np.bincount(voted.ravel(), minlength=tall * len(slopes)).reshape(-1, tall)
+    # An edge votes for the rows beside its own as well.
+    votes = votes[:, :-2] + votes[:, 1:-1] + votes[:, 2:]
+    rows, at_slope = _peaks(votes[:, room - 1 : room - 1 + height], slopes * width / 2, width)
+    return rows.astype(np.float64), slopes[at_slope]
 
 
 def _ridge(step: FloatArray) -> FloatArray:
@@ -119,51 +128,103 @@ def _ridge(step: FloatArray) -> FloatArray:
     return beside
 
 
-def _strike_out(
-    score: DoubleArray, rows: DoubleArray, slopes: DoubleArray, row: float, slope: float, width: int
-) -> None:
-    """Take a line and those close to it out of the running, in place."""
-    ends = np.abs(slopes - slope)[:, None] * width / 2
-    middle = np.abs(rows - row)[None, :]
-    score[(ends + middle) < _APART_PX] = 0.0
+def _peaks(
+    votes: NDArray[np.intp], ends: DoubleArray, width: int
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Places of the most votes that are apart from each other: rows and slopes, of shape (n,).
+
+    Args:
+        votes: for each line, of shape (slopes, rows).
+        ends: how much lower each slope lies at the right end than in the middle, in pixels.
+        width: how many columns there are to vote.
+    """
+    left = votes.copy()
+    rows = np.arange(votes.shape[1])
+    found: list[tuple[int, int]] = []
+    while len(found) < _MOST_GUESSES:
+        at_slope, row = divmod(int(np.argmax(left)), len(rows))
+        if left[at_slope, row] < _LEAST_VOTES * width:
+            break
+        found.append((row, at_slope))
+        apart = np.abs(ends - ends[at_slope])[:, None] + np.abs(rows - row)
+        left[apart < _APART_PX] = 0
+    places = np.array(found, dtype=np.intp).reshape(-1, 2)
+    return places[:, 0], places[:, 1]
 
 
-def _refined(
-    step: FloatArray, row: float, slope: float
-) -> tuple[float, float, float, float] | None:
-    """The line through the edge's own places near a first guess, worst places left out."""
+def _refined(step: FloatArray, row: DoubleArray, slope: DoubleArray) -> list[_Line]:
+    """Lines through the edges' own places near first guesses, worst places left out.
+
+    Args:
+        step: how much brighter it is above, of shape (height, width).
+        row: of the guesses in the middle column, of shape (n,).
+        slope: of the guesses, of shape (n,).
+    """
     height, width = step.shape
-    x = np.arange(width) - (width - 1) / 2
+    x = _across(width)
     reach = 3.0
-    support, rough = 0.0, 0.0
+    is_line = np.ones(len(row), dtype=bool)
+    support, rough = np.zeros(len(row)), np.zeros(len(row))
     for _ in range(_TRIMS):
-        place, strength = _edge_near(step, row + slope * x, reach)
-        known = (strength >= _LEAST_STEP) & (np.abs(place - (row + slope * x)) <= reach)
-        if known.mean() < _LEAST_SUPPORT / 2:
-            return None
-        slope, row = (float(value) for value in np.polyfit(x[known], place[known], 1))
-        off = place - (row + slope * x)
+        about = row[:, None] + slope[:, None] * x
+        place, strength = _edges_near(step, about, reach)
+        known = (strength >= _LEAST_STEP) & (np.abs(place - about) <= reach)
+        is_line &= known.mean(axis=1) >= _LEAST_SUPPORT / 2
+        row, slope = _fitted(x, place, known)
+        off = place - (row[:, None] + slope[:, None] * x)
         near = known & (np.abs(off) <= _NEAR_PX)
-        if not near.any():
-            return None
-        support, rough = float(near.mean()), float(np.sqrt((off[near] ** 2).mean()))
+        count = near.sum(axis=1)
+        support = count / width
+        rough = np.sqrt((off * off * near).sum(axis=1) / np.maximum(count, 1))
         reach = max(_NEAR_PX, reach / 2)
-    is_inside = 3 <= row < height - 3
-    if not is_inside or support < _LEAST_SUPPORT or rough > _ROUGHEST_PX or abs(slope) > _STEEPEST:
-        return None
-    return row, slope, support, rough
+    is_line &= (row >= 3) & (row < height - 3) & (np.abs(slope) <= _STEEPEST)
+    is_line &= (support >= _LEAST_SUPPORT) & (rough <= _ROUGHEST_PX)
+    return [
+        _Line(float(row[at]), float(slope[at]), float(support[at]), float(rough[at]))
+        for at in np.flatnonzero(is_line)
+    ]
 
 
-def _edge_near(
+def _fitted(
+    x: DoubleArray, y: DoubleArray, known: NDArray[np.bool_]
+) -> tuple[DoubleArray, DoubleArray]:
+    """Least-squares lines through the known points: heights at ``x = 0`` and slopes.
+
+    Args:
+        x: of shape (points,).
+        y: of shape (lines, points).
+        known: which points count, of shape (lines, points).
+    """
+    weight: DoubleArray = known.astype(np.float64)
+    weight /= np.maximum(weight.sum(axis=1, keepdims=True), 1.0)
+    middle_x, middle_y = weight @ x, (weight * y).sum(axis=1)
+    from_x = x - middle_x[:, None]
+    spread = (weight * from_x * from_x).sum(axis=1)
+    slope: DoubleArray = (weight * from_x * y).sum(axis=1) / np.maximum(spread, 1e-9)
+    return middle_y - slope * middle_x, slope
+
+
+def _across(width: int) -> DoubleArray:
+    """Columns counted from the middle of the picture."""
+    return np.arange(width, dtype=np.float64) - (width - 1) / 2
+
+
+def _edges_near(
     step: FloatArray, about: DoubleArray, reach: float
 ) -> tuple[DoubleArray, DoubleArray]:
-    """In each column the strongest step near a row, to a part of a pixel, and its strength."""
+    """In each column the strongest step near a row, to a part of a pixel, and its strength.
+
+    Args:
+        step: of shape (height, width).
+        about: the rows, of shape (lines, width).
+        reach: how far from them to look, in pixels.
+    """
     height, width = step.shape
     columns = np.arange(width)
     window = np.arange(-math.ceil(reach), math.ceil(reach) + 1)
-    there = np.clip(np.rint(about)[None, :].astype(np.intp) + window[:, None], 1, height - 2)
-    values = step[there, columns[None, :]]
-    best = there[np.argmax(values, axis=0), columns]
+    there = np.rint(about).astype(np.intp) + window[:, None, None]
+    there = np.clip(there, 1, height - 2)
+    best = np.take_along_axis(there, np.argmax(step[there, columns], axis=0)[None], axis=0)[0]
     before, at, after = (step[best + by, columns].astype(np.float64) for by in (-1, 0, 1))
     bend = before - 2 * at + after
     # The top of the parabola through three steps.
@@ -171,8 +232,6 @@ def _edge_near(
     return best + np.clip(part, -0.5, 0.5), at
 
 
-def _is_same(
-    one: tuple[float, float, float, float], other: tuple[float, float, float, float], width: int
-) -> bool:
-    ends = abs(one[1] - other[1]) * width / 2
-    return abs(one[0] - other[0]) + ends < _APART_PX
+def _is_same(one: _Line, other: _Line, width: int) -> bool:
+    ends = abs(one.slope - other.slope) * width / 2
+    return abs(one.row - other.row) + ends < _APART_PX

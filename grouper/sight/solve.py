@@ -7,18 +7,18 @@ Brown & Lowe, IJCV 74(1), 2007, with the turning axis of a sweep as the stronger
 
 from __future__ import annotations
 
+import heapq
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import optimize, sparse
-from scipy.sparse import csgraph
 from scipy.sparse.linalg import spsolve
 
 from grouper.model import Frame, Pointing, Sighting, Solution
-from grouper.sight.sphere import DoubleArray, about_x, about_y, rotation, rotation_vector
+from grouper.sight.sphere import DoubleArray, rotation, rotation_vector
 
 _TRUSTED = 0.5
 """Sightings less certain than an even bet are not used."""
@@ -29,6 +29,8 @@ _EDGE_SIGMA_SHARE = 0.01
 _OUTLIER_SIGMAS = 8.0
 """A sighting that misses the rest by this much saw something else (Huber weights have
 already cut its pull)."""
+_STILL_RAD = 1e-6
+"""A step this small is the last: a twentieth of the last digit that is told."""
 _ITERATIONS = 12
 """Re-weighted least squares settles within a handful of rounds; the rest is a reserve
 (estimated)."""
@@ -108,7 +110,8 @@ def solve_pointings(
     held, used = _average(len(tied), scaled)
     level = _level(held, used, [frames[at] for at in tied])
     yaw, pitch, roll = _angles(held, level.frame)
-    yaw = _unwrapped(yaw, used)
+    trails = _trails(len(tied), used)
+    yaw = _unwrapped(yaw, trails)
     pointings = [Pointing()] * len(frames)
     for at, frame in enumerate(tied):
         pointings[frame] = Pointing(
@@ -116,12 +119,12 @@ def solve_pointings(
             pitch_deg=round(float(pitch[at]), 3),
             roll_deg=round(float(roll[at]), 3),
         )
-    residual = math.sqrt(float((_misses(held, used) ** 2).sum(axis=1).mean()))
+    residual = math.sqrt(float((_misses(held, _ties(used)) ** 2).sum(axis=1).mean()))
     return Solution(
         pointings=tuple(pointings),
         residual_deg=round(math.degrees(residual), 3),
         focal_scale=round(scale, 4),
-        closed=closing and _winds(used, held, level.frame),
+        closed=closing and _winds(yaw, used, trails),
         camera_roll_deg=None if not level.sure else round(float(np.median(roll)), 2),
         base_tilt_deg=level.base_tilt_deg,
     )
@@ -129,12 +132,41 @@ def solve_pointings(
 
 def _largest_group(count: int, edges: Sequence[_Edge]) -> list[int]:
     """Indices of the largest set of frames that edges connect; of equals the earliest."""
-    graph = sparse.coo_array(
-        (np.ones(len(edges)), ([e.a for e in edges], [e.b for e in edges])), shape=(count, count)
-    )
-    _, label = csgraph.connected_components(graph, directed=False)
-    sizes = np.bincount(label, minlength=1)
-    return [int(at) for at in np.flatnonzero(label == int(np.argmax(sizes)))]
+    group = {at: [at] for at in range(count)}
+    for edge in edges:
+        small, large = sorted((group[edge.a], group[edge.b]), key=len)
+        if small is not large:
+            large += small
+            group.update(dict.fromkeys(small, large))
+    largest = max(group.values(), key=len)
+    return sorted(largest)
+
+
+def _walk(
+    count: int, edges: Sequence[_Edge], prices: Sequence[tuple[float, ...]]
+) -> Iterator[tuple[int, int, int]]:
+    """The cheapest tree of edges over all frames, outwards from the first (Prim's algorithm).
+
+    Yields:
+        Place of the edge, the frame it starts from and the one it adds.
+    """
+    by_frame: list[list[tuple[tuple[float, ...], int]]] = [[] for _ in range(count)]
+    for at, edge in enumerate(edges):
+        by_frame[edge.a].append((prices[at], at))
+        by_frame[edge.b].append((prices[at], at))
+    placed = {0}
+    reach = by_frame[0].copy()
+    heapq.heapify(reach)
+    while reach:
+        _, at = heapq.heappop(reach)
+        edge = edges[at]
+        if edge.a in placed and edge.b in placed:
+            continue
+        old, new = (edge.a, edge.b) if edge.a in placed else (edge.b, edge.a)
+        placed.add(new)
+        for one in by_frame[new]:
+            heapq.heappush(reach, one)
+        yield at, old, new
 
 
 def _rescaled(turn: DoubleArray, scale: float) -> DoubleArray:
@@ -155,9 +187,8 @@ def _rescaled(turn: DoubleArray, scale: float) -> DoubleArray:
 
 def _focal_scale(count: int, edges: Sequence[_Edge], most: float) -> tuple[float, bool]:
     """Scale of the focal length from loops that run once round, and whether there is one."""
-    parent = _chain(count, edges)
-    trail = _trails(parent)
-    in_tree = {id(edge) for edge in parent if edge is not None}
+    trail = _trails(count, edges)
+    in_tree = {id(edge) for path in trail for edge, _ in path}
     scales = []
     for edge in edges:
         if id(edge) in in_tree:
@@ -171,52 +202,20 @@ def _focal_scale(count: int, edges: Sequence[_Edge], most: float) -> tuple[float
     return float(np.median(scales)), True
 
 
-def _chain(count: int, edges: Sequence[_Edge]) -> list[_Edge | None]:
-    """The edge by which each frame hangs on earlier ones: the nearest in shooting order.
-
-    Every returned edge has the frame itself as ``b``.
-    """
-    by_frame: list[list[_Edge]] = [[] for _ in range(count)]
-    for edge in edges:
-        by_frame[edge.a].append(edge)
-        by_frame[edge.b].append(edge)
-    parent: list[_Edge | None] = [None] * count
-    placed = {0}
-    while len(placed) < count:
-        reach = [
-            (abs(edge.a - edge.b), -edge.certainty, max(edge.a, edge.b), edge)
-            for edge in edges
-            if (edge.a in placed) != (edge.b in placed)
-        ]
-        edge = min(reach, key=lambda one: one[:3])[3]
-        new = edge.b if edge.a in placed else edge.a
-        parent[new] = edge
-        placed.add(new)
-    return parent
+_Trail = list[tuple[_Edge, int]]
+"""Edges from the first frame to another, with +1 where walked from ``a`` to ``b``, else -1."""
 
 
-def _trails(parent: Sequence[_Edge | None]) -> list[list[tuple[_Edge, int]]]:
-    """For each frame the edges from the root to it, with +1 where walked from ``a`` to ``b``."""
-    trails: list[list[tuple[_Edge, int]] | None] = [None] * len(parent)
-
-    def trail(at: int) -> list[tuple[_Edge, int]]:
-        path: list[tuple[_Edge, int]] = []
-        while True:
-            edge = parent[at]
-            if edge is None:
-                return path[::-1]
-            sign = 1 if edge.b == at else -1
-            path.append((edge, sign))
-            at = edge.a if edge.b == at else edge.b
-
-    for at in range(len(parent)):
-        trails[at] = trail(at)
-    return [one if one is not None else [] for one in trails]
+def _trails(count: int, edges: Sequence[_Edge]) -> list[_Trail]:
+    """For each frame how it hangs on the first: by the nearest in shooting order."""
+    prices = [(abs(e.a - e.b), -e.certainty, max(e.a, e.b)) for e in edges]
+    trails: list[_Trail] = [[] for _ in range(count)]
+    for at, old, new in _walk(count, edges, prices):
+        trails[new] = [*trails[old], (edges[at], 1 if edges[at].b == new else -1)]
+    return trails
 
 
-def _loop(
-    to_a: Sequence[tuple[_Edge, int]], to_b: Sequence[tuple[_Edge, int]], edge: _Edge
-) -> list[tuple[_Edge, int]]:
+def _loop(to_a: _Trail, to_b: _Trail, edge: _Edge) -> _Trail:
     """The closed walk a -> b by the edge, b -> a by the trails."""
     common = 0
     while common < min(len(to_a), len(to_b)) and to_a[common][0] is to_b[common][0]:
@@ -225,7 +224,7 @@ def _loop(
     return [(edge, 1), *back, *to_a[common:]]
 
 
-def _scale_of_loop(loop: Sequence[tuple[_Edge, int]], most: float) -> float | None:
+def _scale_of_loop(loop: _Trail, most: float) -> float | None:
     """The focal scale at which a loop turns by exactly 360 degrees; ``None`` if it cannot."""
     turns = np.array([sign * edge.turn[1] for edge, sign in loop])
     whole = np.array([edge.angle for edge, _ in loop])
@@ -247,13 +246,32 @@ def _scale_of_loop(loop: Sequence[tuple[_Edge, int]], most: float) -> float | No
 # --- averaging -------------------------------------------------------------------------
 
 
+@dataclass(frozen=True, slots=True)
+class _Ties:
+    """Edges as arrays: indices and standard deviations of shape (n,), turns of (n, 3, 3)."""
+
+    a: NDArray[np.intp]
+    b: NDArray[np.intp]
+    told: DoubleArray
+    sigma: DoubleArray
+
+
+def _ties(edges: Sequence[_Edge]) -> _Ties:
+    return _Ties(
+        np.array([edge.a for edge in edges], dtype=np.intp),
+        np.array([edge.b for edge in edges], dtype=np.intp),
+        rotation(np.array([edge.turn for edge in edges])),
+        np.array([edge.sigma for edge in edges]),
+    )
+
+
 def _average(count: int, edges: Sequence[_Edge]) -> tuple[DoubleArray, list[_Edge]]:
     """Camera attitudes of shape (count, 3, 3) in the first frame's axes, and edges used."""
     used = list(edges)
     while True:
-        held = _relaxed(_placed(count, used), used)
-        sigma = np.array([edge.sigma for edge in used])
-        misfit = np.sqrt((_misses(held, used) ** 2).sum(axis=1)) / sigma
+        ties = _ties(used)
+        held = _relaxed(_placed(count, used, ties.told), ties)
+        misfit = np.sqrt((_misses(held, ties) ** 2).sum(axis=1)) / ties.sigma
         worst = float(misfit.max())
         if worst < _OUTLIER_SIGMAS:
             return held, used
@@ -268,52 +286,27 @@ def _average(count: int, edges: Sequence[_Edge]) -> tuple[DoubleArray, list[_Edg
             return held, used
 
 
-def _placed(count: int, edges: Sequence[_Edge]) -> DoubleArray:
-    """Attitudes by walking the most certain edges (a maximum spanning tree)."""
-    best: dict[tuple[int, int], _Edge] = {}
-    for edge in edges:
-        key = min(edge.a, edge.b), max(edge.a, edge.b)
-        if key not in best or edge.certainty > best[key].certainty:
-            best[key] = edge
-    doubt = [1.001 - edge.certainty for edge in best.values()]
-    graph = sparse.coo_array(
-        (doubt, ([key[0] for key in best], [key[1] for key in best])), shape=(count, count)
-    ).tocsr()
-    tree = csgraph.minimum_spanning_tree(graph)
-    order, before = csgraph.breadth_first_order(tree, 0, directed=False)
+def _placed(count: int, edges: Sequence[_Edge], told: DoubleArray) -> DoubleArray:
+    """Attitudes by walking the most certain edges."""
     held = np.tile(np.eye(3), (count, 1, 1))
-    for at in order[1:]:
-        earlier = int(before[at])
-        edge = best[min(earlier, int(at)), max(earlier, int(at))]
-        turn = rotation(edge.turn)
-        held[at] = held[earlier] @ (turn if edge.b == at else turn.T)
+    for at, old, new in _walk(count, edges, [(-edge.certainty,) for edge in edges]):
+        held[new] = held[old] @ (told[at] if edges[at].b == new else told[at].T)
     return held
 
 
-def _misses(held: DoubleArray, edges: Sequence[_Edge]) -> DoubleArray:
+def _misses(held: DoubleArray, ties: _Ties) -> DoubleArray:
     """By how much attitudes miss each sighting: rotation vectors of shape (edges, 3)."""
-    a, b = _ends(edges)
-    seen = np.swapaxes(held[a], 1, 2) @ held[b]
-    told = rotation(np.array([edge.turn for edge in edges]))
-    return rotation_vector(np.swapaxes(told, 1, 2) @ seen)
+    seen = np.swapaxes(held[ties.a], 1, 2) @ held[ties.b]
+    return rotation_vector(np.swapaxes(ties.told, 1, 2) @ seen)
 
 
-def _ends(edges: Sequence[_Edge]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    return (
-        np.array([edge.a for edge in edges], dtype=np.intp),
-        np.array([edge.b for edge in edges], dtype=np.intp),
-    )
-
-
-def _relaxed(held: DoubleArray, edges: Sequence[_Edge]) -> DoubleArray:
+def _relaxed(held: DoubleArray, ties: _Ties) -> DoubleArray:
     """Gauss-Newton on the attitudes with Huber weights; the first frame stays."""
-    count = len(held)
-    if len(edges) < count:  # a tree fits its edges exactly
+    count, a, b, sigma = len(held), ties.a, ties.b, ties.sigma
+    if len(a) < count:  # a tree fits its edges exactly
         return held
-    a, b = _ends(edges)
-    sigma = np.array([edge.sigma for edge in edges])
     for _ in range(_ITERATIONS):
-        miss = _misses(held, edges)
+        miss = _misses(held, ties)
         size = np.sqrt((miss * miss).sum(axis=1)) / sigma
         weight = np.minimum(1.0, _HUBER / np.maximum(size, 1e-9)) / sigma**2
         # miss(d) = miss + d_b - (a's axes seen from b) d_a for small turns d of the cameras.
@@ -336,7 +329,7 @@ def _relaxed(held: DoubleArray, edges: Sequence[_Edge]) -> DoubleArray:
         step = np.zeros(3 * count)
         step[3:] = spsolve(normal[3:, 3:], right.ravel()[3:])
         held = held @ rotation(step.reshape(count, 3))
-        if float(np.abs(step).max()) < 1e-6:
+        if float(np.abs(step).max()) < _STILL_RAD:
             break
     return held
 
@@ -370,11 +363,12 @@ def _level(held: DoubleArray, edges: Sequence[_Edge], frames: Sequence[Frame]) -
     first = held[:, :, 1].mean(axis=0) if gravity is None else gravity
     down = first / math.sqrt(float(first @ first))
     axes = np.array([held[edge.a] @ edge.turn for edge in edges])
+    rows, wanted = _told_of_down(held, frames)
     wobble = math.radians(_AXIS_SIGMA_DEG)
     sigma_deg = 90.0
     for _ in range(3):
         about = _about(axes, down)
-        down, sigma_deg = _settled(down, held, frames, axes[about], wobble)
+        down, sigma_deg = _settled(down, rows, wanted, axes[about] / wobble)
         if about.any():
             off = axes[about] - (axes[about] @ down)[:, None] * down
             rms = math.sqrt(float((off * off).sum() / 2 / len(off)))
@@ -418,57 +412,75 @@ def _down_in_camera(pitch_deg: float, roll_deg: float) -> DoubleArray:
     return np.array([math.sin(roll) * c, math.cos(roll) * c, -math.sin(pitch)])
 
 
-def _settled(
-    down: DoubleArray,
-    held: DoubleArray,
-    frames: Sequence[Frame],
-    axes: DoubleArray,
-    wobble: float,
-) -> tuple[DoubleArray, float]:
-    """Weigh all the evidence for "down"; also its standard deviation in degrees."""
-    side, other = _across(down)
+def _told_of_down(held: DoubleArray, frames: Sequence[Frame]) -> tuple[DoubleArray, DoubleArray]:
+    """What the hold and the levels of the cameras say of "down", in standard deviations.
+
+    Returns:
+        Rows of shape (n, 3), and what their products with "down" should be, of shape (n,).
+    """
+    # Cameras of one set share their hold, and their levels share an error: they count once.
     count = math.sqrt(len(held))
-
-    def candidate(lean: DoubleArray) -> DoubleArray:
-        tilted = down + lean[0] * side + lean[1] * other
-        return np.asarray(tilted / math.sqrt(float(tilted @ tilted)))
-
-    def residuals(lean: DoubleArray) -> DoubleArray:
-        there = candidate(lean)
-        parts = [
-            # Cameras of one set share their hold: together they count once.
-            held[:, :, 0] @ there / math.radians(_ROLL_SIGMA_DEG) / count,
-            held[:, :, 2] @ there / math.radians(_PITCH_SIGMA_DEG) / count,
-        ]
-        if len(axes):
-            off = axes - (axes @ there)[:, None] * there
-            parts.append((off @ np.stack([side, other], axis=1)).ravel() / wobble)
-        for at, frame in enumerate(frames):
-            told = frame.attitude
-            if told is None:
-                continue
-            sigma = math.radians(math.hypot(told.sigma_deg, _ATTITUDE_FLOOR_DEG)) * count
-            in_camera = held[at].T @ there
-            if told.pitch_deg is not None:
-                miss = math.asin(min(1.0, max(-1.0, -float(in_camera[2]))))
-                parts.append(np.array([(miss - math.radians(told.pitch_deg)) / sigma]))
-            if told.roll_deg is not None:
-                miss = math.atan2(float(in_camera[0]), float(in_camera[1]))
-                parts.append(np.array([(miss - math.radians(told.roll_deg)) / sigma]))
-        return np.concatenate(parts)
-
-    found = optimize.least_squares(residuals, np.zeros(2), method="lm")
-    information = found.jac.T @ found.jac
-    spread = math.degrees(math.sqrt(float(np.linalg.inv(information).diagonal().max())))
-    return candidate(found.x), spread
+    rows = [
+        held[:, :, 0] / (math.radians(_ROLL_SIGMA_DEG) * count),
+        held[:, :, 2] / (math.radians(_PITCH_SIGMA_DEG) * count),
+    ]
+    wanted = [np.zeros(2 * len(held))]
+    for camera, frame in zip(held, frames, strict=True):
+        told = frame.attitude
+        if told is None:
+            continue
+        pitch_deg, roll_deg = told.pitch_deg, told.roll_deg
+        sigma = math.radians(math.hypot(told.sigma_deg, _ATTITUDE_FLOOR_DEG)) * count
+        seen = _down_in_camera(pitch_deg or 0.0, roll_deg or 0.0)
+        if pitch_deg is not None and roll_deg is not None:
+            rows.append(camera.T / sigma)
+            wanted.append(seen / sigma)
+        elif pitch_deg is not None:
+            # The sine of an angle near 90 degrees hardly changes with it.
+            steep = max(0.1, math.hypot(seen[0], seen[1]))
+            rows.append(camera[None, :, 2] / (sigma * steep))
+            wanted.append(seen[2:] / (sigma * steep))
+        elif roll_deg is not None:
+            rows.append((camera[:, 0] * seen[1] - camera[:, 1] * seen[0])[None] / sigma)
+            wanted.append(np.zeros(1))
+    return np.concatenate(rows), np.concatenate(wanted)
 
 
-def _across(axis: DoubleArray) -> tuple[DoubleArray, DoubleArray]:
-    """Two unit vectors square to an axis and to each other."""
-    helper = np.eye(3)[int(np.argmin(np.abs(axis)))]
-    side = np.cross(axis, helper)
-    side /= math.sqrt(float(side @ side))
-    return side, np.asarray(np.cross(axis, side))
+def _settled(
+    down: DoubleArray, rows: DoubleArray, wanted: DoubleArray, axes: DoubleArray
+) -> tuple[DoubleArray, float]:
+    """Weigh all the evidence for "down" (Gauss-Newton); also its standard deviation in degrees.
+
+    Args:
+        down: a first guess.
+        rows: see ``_told_of_down``.
+        wanted: see there.
+        axes: turning axes that should lie along "down", over their standard deviation, (n, 3).
+    """
+    for _ in range(_ITERATIONS):
+        across = _across(down)
+        slope, along = rows @ across, axes @ down
+        information = slope.T @ slope + float(along @ along) * np.eye(2)
+        pull = (wanted - rows @ down) @ slope + along @ (axes @ across)
+        doubt = np.linalg.inv(information)
+        lean = doubt @ pull
+        down = down + across @ lean
+        down = down / math.sqrt(float(down @ down))
+        if float(np.abs(lean).max()) < _STILL_RAD:
+            break
+    return down, math.degrees(math.sqrt(float(doubt.diagonal().max())))
+
+
+def _across(axis: DoubleArray) -> DoubleArray:
+    """Two unit vectors square to a unit vector and to each other, as columns of shape (3, 2).
+
+    (Duff et al., *Building an Orthonormal Basis, Revisited*, JCGT 6(1), 2017.)
+    """
+    x, y, z = axis.tolist()
+    sign = math.copysign(1.0, z)
+    a = -1.0 / (sign + z)
+    b = x * y * a
+    return np.array([[1.0 + sign * x * x * a, b], [sign * b, sign + y * y * a], [-sign * x, -y]])
 
 
 def _frame(down: DoubleArray, first: DoubleArray) -> DoubleArray:
@@ -487,22 +499,19 @@ def _spread_of_yaw(held: DoubleArray, down: DoubleArray) -> float:
 
 def _angles(held: DoubleArray, frame: DoubleArray) -> tuple[DoubleArray, DoubleArray, DoubleArray]:
     """Yaw, pitch, roll in degrees of each camera in the level frame."""
-    yaw, pitch, roll = [], [], []
-    for camera in held:
-        level = frame.T @ camera
-        turn = math.atan2(level[0, 2], level[2, 2])
-        tilt = math.asin(min(1.0, max(-1.0, -float(level[1, 2]))))
-        own = (about_y(turn) @ about_x(tilt)).T @ level
-        yaw.append(math.degrees(turn))
-        pitch.append(math.degrees(tilt))
-        roll.append(math.degrees(math.atan2(own[1, 0], own[0, 0])))
-    return np.array(yaw), np.array(pitch), np.array(roll)
+    level = frame.T @ held
+    right, ahead = level[:, :, 0], level[:, :, 2]
+    yaw = np.arctan2(ahead[:, 0], ahead[:, 2])
+    pitch = np.arcsin(np.clip(-ahead[:, 1], -1.0, 1.0))
+    # The camera's right, turned and tilted back, keeps the roll alone.
+    back = np.sin(yaw) * right[:, 0] + np.cos(yaw) * right[:, 2]
+    down = np.sin(pitch) * back + np.cos(pitch) * right[:, 1]
+    roll = np.arctan2(down, np.cos(yaw) * right[:, 0] - np.sin(yaw) * right[:, 2])
+    return np.degrees(yaw), np.degrees(pitch), np.degrees(roll)
 
 
-def _unwrapped(yaw: DoubleArray, edges: Sequence[_Edge]) -> DoubleArray:
+def _unwrapped(yaw: DoubleArray, trails: Sequence[_Trail]) -> DoubleArray:
     """Yaw that runs on past 180 degrees along the order of shooting."""
-    parent = _chain(len(yaw), edges)
-    trails = _trails(parent)
     whole = np.zeros(len(yaw))
     for at, trail in enumerate(trails):
         total, here = 0.0, 0
@@ -517,11 +526,8 @@ def _unwrapped(yaw: DoubleArray, edges: Sequence[_Edge]) -> DoubleArray:
     return whole
 
 
-def _winds(edges: Sequence[_Edge], held: DoubleArray, frame: DoubleArray) -> bool:
+def _winds(yaw: DoubleArray, edges: Sequence[_Edge], trails: Sequence[_Trail]) -> bool:
     """Whether some used edge closes a full turn against the order of shooting."""
-    yaw = _angles(held, frame)[0]
-    parent = _chain(len(held), edges)
-    trails = _trails(parent)
     for edge in edges:
         loop = _loop(trails[edge.a], trails[edge.b], edge)
         total = 0.0

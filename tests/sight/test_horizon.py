@@ -51,6 +51,13 @@ def test_a_boat_and_a_head_do_not_hide_it() -> None:
     assert 0.6 < best.support < 0.8
 
 
+def test_a_line_of_another_kind_is_told_as_well() -> None:
+    picture = sea(2.0)
+    picture[120:] -= 30.0  # wet sand, or a quay
+    heights = sorted(line.drop * TALL + (TALL - 1) / 2 for line in find_horizons(picture, TALL))
+    assert heights == pytest.approx([79.5 + FOCAL * math.tan(math.radians(2.0)), 119.5], abs=0.5)
+
+
 def skyline(seed: int, rough_px: float) -> Picture:
     """Hills: a line that wanders as ridges do, the sum of a few waves of falling height."""
     rng = np.random.default_rng(seed)

@@ -200,6 +200,30 @@ def test_recorded_attitude_settles_the_pitch_of_a_small_set() -> None:
     assert _angles(solution)[:, 1] == pytest.approx([25, 25], abs=2.5)
 
 
+@pytest.mark.parametrize(
+    ("truth", "told", "angle"),
+    [
+        ((0, 25, 0), Attitude(pitch_deg=25.0), 1),
+        ((0, -60, 0), Attitude(pitch_deg=-60.0), 1),
+        ((0, 0, 6), Attitude(roll_deg=6.0), 2),
+        ((0, 0, -6), Attitude(roll_deg=-6.0), 2),
+    ],
+    ids=["up", "down", "clockwise", "counter-clockwise"],
+)
+def test_a_level_may_tell_one_angle_only(
+    truth: tuple[float, float, float], told: Attitude, angle: int
+) -> None:
+    # A turn of one degree does not show its axis: nothing but the level tells.
+    turns = [held(*truth), held(truth[0] + 1.0, *truth[1:])]
+    seen = [(0, 1, _seen(turns[0], turns[1], np.random.default_rng(5)))]
+    without = solve_pointings(_frames(2), seen)
+    solution = solve_pointings(_frames(2, attitude=told), seen)
+    assert without is not None
+    assert solution is not None
+    assert np.abs(_angles(without)[:, angle]).max() < 1.5
+    assert _angles(solution)[:, angle] == pytest.approx([truth[angle]] * 2, abs=2.5)
+
+
 def test_leaning_base_shows_only_against_recorded_levels() -> None:
     """Body angles of a tilted turning axis are sine and cosine of the yaw, amplitude the tilt."""
     lean = Rotation.from_euler("X", 3.0, degrees=True).as_matrix()
