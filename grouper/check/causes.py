@@ -53,13 +53,58 @@ EXPLAINS: dict[str, tuple[str, ...]] = {
 }
 
 
+IN_DOUBT = (
+    *("spare-take", "thin-overlap", "short-row", "open-circle", "drifting-row"),
+    *("mixed-aperture", "mixed-iso", "mixed-shutter", "mixed-focus", "mixed-white-balance"),
+    *("mixed-flash", "uneven-bracket", "moved-subject"),
+)
+"""What only comparing frames shows: of frames that may not belong together it means nothing.
+Problems stay, for a gap that is not told costs more than one told for nothing."""
+NOT_SHOT_AS_ONE = (
+    *IN_DOUBT,
+    *("missing-frame", "short-bracket", "short-stack"),
+    *("mixed-focal-length", "mixed-orientation", "mixed-lens", "mixed-size"),
+    *("auto-exposure", "auto-iso", "auto-white-balance", "auto-focus"),
+)
+"""What means nothing of frames whose settings were changed by hand from each to the next."""
+
+
 def drop_explained(
     findings: Sequence[Finding], card_findings: Sequence[Finding] = ()
 ) -> tuple[Finding, ...]:
-    """The findings of a set that nothing else said of it or of the card explains."""
-    causes = (*findings, *card_findings)
-    return tuple(
+    """The findings of a set that nothing else said of it or of the card explains.
+
+    A set in doubt names what is left aside because of it.
+    """
+    doubts = [finding for finding in findings if finding.code == "set-in-doubt"]
+    causes = [finding for finding in (*findings, *card_findings) if finding not in doubts]
+    kept = [
         finding for finding in findings if not any(_explains(cause, finding) for cause in causes)
+    ]
+    aside = [finding for finding in kept if any(_puts_aside(doubt, finding) for doubt in doubts)]
+    return tuple(
+        _naming(finding, aside) if finding in doubts else finding
+        for finding in kept
+        if finding not in aside
+    )
+
+
+def _puts_aside(doubt: Finding, finding: Finding) -> bool:
+    if "changed_by_hand" in doubt.measured:
+        return finding.code in NOT_SHOT_AS_ONE
+    # A pause in a series is no gap in a picture: it may be the end of one and another's start.
+    is_pause = finding.code == "missing-frame" and finding.measured.get("evidence") == "time"
+    return is_pause or finding.code in IN_DOUBT
+
+
+def _naming(doubt: Finding, aside: Sequence[Finding]) -> Finding:
+    if not aside:
+        return doubt
+    codes = list(dict.fromkeys(finding.code for finding in aside))
+    return replace(
+        doubt,
+        message=f"{doubt.message} Left aside until that is clear: {words.listed(codes)}.",
+        measured={**doubt.measured, "left_aside": codes},
     )
 
 

@@ -5,7 +5,8 @@ What it looks for
     steps that leaves too little overlap, or one that leaves none. By the pictures: two that
     show no common ground while all their neighbours do. By the file numbers, where angles are
     not known: numbers left out between two frames of the sweep that are not on the card. In an
-    interval series: a pause of two intervals or more.
+    interval series: a pause of two intervals or more, as many whole ones as a timer that goes on
+    in its beat leaves.
 
 Why it matters
     Nothing at the desk fills the gap: the sweep falls apart into two pictures.
@@ -14,7 +15,8 @@ When it is wrong
     Featureless pictures (sky, fog, night) cannot be compared, so angles may be guesses. A
     number left out may be a frame that was deleted because it had been shot again; where angles
     are known and the neighbours meet, nothing is said. A sweep meant as two pictures is
-    reported until it is split.
+    reported until it is split. A series that was stopped and started again is silent unless it
+    happens to go on in its old beat.
 
 What to do
     Go back to the spot if you can and shoot the views between the two named frames again with
@@ -41,6 +43,10 @@ from grouper.check.views import find_views, members_in_use
 from grouper.contracts import Problem, SetCheck
 from grouper.model import Member, Set
 from grouper.settings import Settings
+
+_OFF_BEAT = 0.1
+"""Share of the interval by which a frame may be off the beat: timers keep theirs to well under a
+second, and the exposure may wait for the camera (common practice, no source)."""
 
 _AT_THE_DESK = (
     "at the desk, look for the missing frame on other cards and copies before anything is erased."
@@ -113,11 +119,15 @@ def _find_lost_intervals(found: Set, settings: Settings) -> Iterator[Problem]:
     if len(pauses) < 3:
         return
     usual = median(pauses)
+    # Whole seconds hide the beat in each pause, but not in the mean of all usual ones.
+    ordinary = [pause for pause in pauses if pause < settings.check.missing_frame_intervals * usual]
+    beat = sum(ordinary) / len(ordinary) if ordinary else usual
     for (a, b), pause in zip(pairwise(members), pauses, strict=True):
         # Two time stamps in whole seconds may be off by one each.
         rounding = a.frame.taken_resolution_s + b.frame.taken_resolution_s
-        if usual > 0 and pause - rounding >= settings.check.missing_frame_intervals * usual:
-            missing = max(1, round(pause / usual) - 1)
+        is_long = pause - rounding >= settings.check.missing_frame_intervals * usual
+        if usual > 0 and is_long and _is_in_beat(pause, beat, rounding):
+            missing = max(1, round(pause / beat) - 1)
             yield Problem(
                 frames=(a.frame.file, b.frame.file),
                 message=(
@@ -137,6 +147,15 @@ def _find_lost_intervals(found: Set, settings: Settings) -> Iterator[Problem]:
                     "frames_missing": missing,
                 },
             )
+
+
+def _is_in_beat(pause_s: float, beat_s: float, rounding_s: float) -> bool:
+    """Whether a pause may be a whole number of intervals, each time stamp rounded as it is.
+
+    A timer goes on in its beat whatever frame is lost; who starts it again does not.
+    """
+    off = abs(pause_s - round(pause_s / beat_s) * beat_s)
+    return off <= _OFF_BEAT * beat_s + rounding_s / 2.0
 
 
 def _seconds(a: Member, b: Member) -> float:
