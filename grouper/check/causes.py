@@ -13,7 +13,7 @@ from itertools import pairwise
 from grouper.check import words
 from grouper.check.card_numbers import CardNumbers
 from grouper.check.gaps import skipped_numbers, step_in_numbers
-from grouper.model import Finding, Frame, Set
+from grouper.model import SEVERITIES, BriefLine, Finding, Frame, Set
 
 EXPLAINS: dict[str, tuple[str, ...]] = {
     # A byte-for-byte copy is no second shot.
@@ -76,6 +76,7 @@ def drop_explained(
 
     A set in doubt names what is left aside because of it.
     """
+    findings = _told_once(findings)
     doubts = [finding for finding in findings if finding.code == "set-in-doubt"]
     causes = [finding for finding in (*findings, *card_findings) if finding not in doubts]
     kept = [
@@ -86,6 +87,55 @@ def drop_explained(
         _naming(finding, aside) if finding in doubts else finding
         for finding in kept
         if finding not in aside
+    )
+
+
+OVERLAPS = ("missing-frame", "thin-overlap")
+"""What says of two neighbours that they share too little, as the brief's rule on overlap does."""
+
+
+def _told_once(findings: Sequence[Finding]) -> tuple[Finding, ...]:
+    """Neighbours that share too little are told by the brief or by a check, never by both.
+
+    The louder one stands, the check where they are as loud: it says more of the place.
+    """
+    short = [finding for finding in findings if finding.code in OVERLAPS]
+    dropped: list[Finding] = []
+    for rule in findings:
+        if rule.code != "brief-unmet" or rule.measured.get("rule") != "overlap":
+            continue
+        quieter = [finding for finding in short if _loudness(finding) < _loudness(rule)]
+        louder = {file for finding in short if finding not in quieter for file in finding.frames}
+        if rule.frames and set(rule.frames) <= louder:
+            dropped.append(rule)
+            continue
+        dropped += [item for item in quieter if not rule.frames or _is_within(item, rule)]
+    return tuple(finding for finding in findings if finding not in dropped)
+
+
+def _loudness(finding: Finding) -> int:
+    return -SEVERITIES.index(finding.severity)
+
+
+def _is_within(finding: Finding, other: Finding) -> bool:
+    return set(finding.frames) <= set(other.frames)
+
+
+def refer(brief: Sequence[BriefLine], findings: Sequence[Finding]) -> tuple[BriefLine, ...]:
+    """The lines of the brief; the one on overlap says where else its places are told."""
+    return tuple(_referred(line, findings) for line in brief)
+
+
+def _referred(line: BriefLine, findings: Sequence[Finding]) -> BriefLine:
+    if line.rule != "overlap" or line.passed is not False:
+        return line
+    codes = {
+        finding.code
+        for finding in findings
+        if finding.code in OVERLAPS and not set(finding.frames).isdisjoint(line.frames)
+    }
+    return (
+        replace(line, found=f"{line.found}; see {words.listed(sorted(codes))}") if codes else line
     )
 
 

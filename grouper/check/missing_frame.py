@@ -6,7 +6,7 @@ What it looks for
     show no common ground while all their neighbours do. By the file numbers, where angles are
     not known: numbers left out between two frames of the sweep that are not on the card. In an
     interval series: a pause of two intervals or more, as many whole ones as a timer that goes on
-    in its beat leaves.
+    in its beat leaves; and, where positions are recorded and the camera travels, a way as long.
 
 Why it matters
     Nothing at the desk fills the gap: the sweep falls apart into two pictures.
@@ -33,7 +33,8 @@ Settings
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import math
+from collections.abc import Callable, Iterator, Sequence
 from itertools import pairwise
 
 from grouper.check import words
@@ -47,6 +48,11 @@ from grouper.settings import Settings
 _OFF_BEAT = 0.1
 """Share of the interval by which a frame may be off the beat: timers keep theirs to well under a
 second, and the exposure may wait for the camera (common practice, no source)."""
+
+_TRAVELS_M = 5.0
+"""From one frame to the next; less may be the receiver's error (common practice, no source)."""
+_EARTH_M = 6_371_000.0
+"""Mean radius of the earth."""
 
 _AT_THE_DESK = (
     "at the desk, look for the missing frame on other cards and copies before anything is erased."
@@ -122,11 +128,12 @@ def _find_lost_intervals(found: Set, settings: Settings) -> Iterator[Problem]:
     # Whole seconds hide the beat in each pause, but not in the mean of all usual ones.
     ordinary = [pause for pause in pauses if pause < settings.check.missing_frame_intervals * usual]
     beat = sum(ordinary) / len(ordinary) if ordinary else usual
+    went_on = _way_test(members, settings.check.missing_frame_intervals)
     for (a, b), pause in zip(pairwise(members), pauses, strict=True):
         # Two time stamps in whole seconds may be off by one each.
         rounding = a.frame.taken_resolution_s + b.frame.taken_resolution_s
         is_long = pause - rounding >= settings.check.missing_frame_intervals * usual
-        if usual > 0 and is_long and _is_in_beat(pause, beat, rounding):
+        if usual > 0 and is_long and _is_in_beat(pause, beat, rounding) and went_on(a, b):
             missing = max(1, round(pause / beat) - 1)
             yield Problem(
                 frames=(a.frame.file, b.frame.file),
@@ -147,6 +154,36 @@ def _find_lost_intervals(found: Set, settings: Settings) -> Iterator[Problem]:
                     "frames_missing": missing,
                 },
             )
+
+
+def _way_test(members: Sequence[Member], least_steps: float) -> Callable[[Member, Member], bool]:
+    """Whether a travelling camera went on between two frames as far as in so many steps.
+
+    At the end of a survey's line it turns instead. True of all where it does not travel.
+    """
+    ways = [_moved_m(a, b) for a, b in pairwise(members)]
+    known = [way for way in ways if way is not None]
+    if len(known) < len(ways) or median(known) < _TRAVELS_M:
+        return lambda a, b: True
+    usual = median(known)
+    return lambda a, b: (_moved_m(a, b) or 0.0) >= least_steps * usual
+
+
+def _moved_m(a: Member, b: Member) -> float | None:
+    """Metres between two recorded positions, on a sphere of the mean radius."""
+    places = [
+        (member.frame.latitude_deg, member.frame.longitude_deg)
+        for member in (a, b)
+        if member.frame.latitude_deg is not None and member.frame.longitude_deg is not None
+    ]
+    if len(places) < 2:
+        return None
+    (lat_a, lon_a), (lat_b, lon_b) = (
+        (math.radians(lat or 0.0), math.radians(lon or 0.0)) for lat, lon in places
+    )
+    # The short way over the date line.
+    across = math.remainder(lon_b - lon_a, 2.0 * math.pi) * math.cos((lat_a + lat_b) / 2.0)
+    return _EARTH_M * math.hypot(lat_b - lat_a, across)
 
 
 def _is_in_beat(pause_s: float, beat_s: float, rounding_s: float) -> bool:

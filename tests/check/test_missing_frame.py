@@ -1,5 +1,9 @@
 from __future__ import annotations
 
+import math
+from dataclasses import replace
+from datetime import timedelta
+
 import pytest
 
 from grouper.check.missing_frame import CHECK
@@ -20,6 +24,48 @@ from tests.check.sets import (
     tangled,
     unmatched,
 )
+
+
+def restarted(found: Set, place: int, pause_s: float) -> Set:
+    """The series with a pause before the frame at a place; stamps cut to their resolution."""
+    members, clock = [], 0.0
+    for number, member in enumerate(found.members):
+        if number:
+            before = found.members[number - 1].frame.taken
+            assert member.frame.taken is not None
+            assert before is not None
+            usual_s = (member.frame.taken - before).total_seconds()
+            clock += pause_s if number == place else usual_s
+        first = found.members[0].frame.taken
+        assert first is not None
+        cut = member.frame.taken_resolution_s
+        stamp = first + timedelta(seconds=math.floor(clock / cut) * cut)
+        members.append(replace(member, frame=replace(member.frame, taken=stamp)))
+    return replace(found, members=tuple(members))
+
+
+def flown(found: Set, turn_at: int | None = None) -> Set:
+    """A series along a meridian, 20 m every 10 s, or turned into the next line at a place."""
+    members = []
+    began = found.members[0].frame.taken
+    for number, member in enumerate(found.members):
+        assert member.frame.taken is not None
+        assert began is not None
+        north_m = 2.0 * (member.frame.taken - began).total_seconds()
+        turned = turn_at is not None and number >= turn_at
+        if turned:
+            north_m = 20.0 * (2 * (turn_at or 0) - 1 - number)
+        places = {
+            "latitude_deg": 46.5 + north_m / 111_195.0,
+            "longitude_deg": 9.8 + (0.0003 if turned else 0.0),
+        }
+        members.append(replace(member, frame=replace(member.frame, **places)))
+    return replace(found, members=tuple(members))
+
+
+def handheld() -> Set:
+    return sweep(yaws_deg=[0, 30, 72, 102, 144, 174, 219])
+
 
 SILENT = [
     pytest.param(sweep(), id="a whole sweep"),
@@ -77,6 +123,23 @@ SILENT = [
     pytest.param(
         interval(every_s=1.0, lost=[4], taken_resolution_s=1.0),
         id="an interval series every second, kept in whole seconds",
+    ),
+    pytest.param(restarted(interval(), 5, 34.0), id="a series started again off its beat"),
+    pytest.param(
+        restarted(interval(every_s=4.4, taken_resolution_s=1.0), 5, 14.8),
+        id="the same in whole seconds, whose beat only the mean shows",
+    ),
+    pytest.param(
+        flown(restarted(interval(), 5, 40.0), turn_at=5),
+        id="a survey flight's turn into its next line",
+    ),
+    pytest.param(
+        unmatched(halves(handheld(), 3), 3, score=0.45, certainty=0.05),
+        id="one pair of an uneven sweep that hardly matches",
+    ),
+    pytest.param(
+        unmatched(halves(sweep(4), 1), 1, score=0.45, certainty=0.05),
+        id="one pair that hardly matches, with few others to show the rest is even",
     ),
     pytest.param(change(burst(), [5], counter=430), id="a burst with a number left out"),
 ]
@@ -178,6 +241,24 @@ SPEAKS = [
         ["QMK_0419", "QMK_0421"],
         "no overlap left",
         id="a hand-held sweep with a gap",
+    ),
+    pytest.param(
+        unmatched(halves(sweep(), 3), 3, score=0.45, certainty=0.05),
+        ["QMK_0420", "QMK_0421"],
+        "no common ground",
+        id="one pair of an even sweep whose best fit is hardly believed",
+    ),
+    pytest.param(
+        flown(restarted(interval(), 5, 40.0)),
+        ["QMK_0421", "QMK_0422"],
+        "3 frames are missing",
+        id="frames lost along a survey's line",
+    ),
+    pytest.param(
+        restarted(interval(every_s=2.6, taken_resolution_s=1.0), 5, 13.0),
+        ["QMK_0421", "QMK_0422"],
+        "4 frames are missing",
+        id="frames lost in a series kept in whole seconds",
     ),
     pytest.param(
         interval(lost=[4]),
