@@ -358,7 +358,7 @@ def test_hostile_names_cannot_play_tricks(pipeline: Pipeline) -> None:
 def checks(monkeypatch: pytest.MonkeyPatch) -> None:
     module = types.ModuleType("grouper.check")
     module.CODES = ("missing-frame", "mixed-iso")  # type: ignore[attr-defined]
-    module.headings = lambda: {}  # type: ignore[attr-defined]
+    module.headings = dict  # type: ignore[attr-defined]
     module.page = lambda code: f"Page of {code}.\n\nWhat to do.\n"  # type: ignore[attr-defined]
     monkeypatch.setitem(sys.modules, "grouper.check", module)
 

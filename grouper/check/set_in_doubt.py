@@ -94,8 +94,8 @@ def _changed_by_hand(found: Set, settings: CheckSettings) -> list[str]:
 def _is_turned(trait: Trait[float], a: Member, b: Member) -> bool:
     if trait.unit == "f" and not {a.frame.program, b.frame.program} <= set(_BY_HAND):
         return False
-    values = trait.read(a), trait.read(b)
-    return values[0] is not None and values[1] is not None and not trait.same(*values)
+    before, after = trait.read(a), trait.read(b)
+    return before is not None and after is not None and not trait.same(before, after)
 
 
 CHECK = SetCheck(

@@ -18,7 +18,8 @@ import numpy as np
 KINDS = ("panorama", "bracket", "focus-stack", "burst", "interval")
 
 UNSCORED_CODES = {
-    "set-in-doubt": "says how sure grouping is; the table of confidence judges that",
+    "set-in-doubt": "says how sure grouping is; how often it says so of right and of wrong sets "
+    "stands in the table",
 }
 """Codes for which there is no truth to plant, and why."""
 
@@ -108,6 +109,10 @@ class Score:
     judged_sets: int = 0
     """Sets told on cards whose truth says which findings are right."""
     confidences: list[tuple[float, bool]] = field(default_factory=list)
+    doubted_wrong: list[int] = field(default_factory=lambda: [0, 0])
+    """Sets told to be in doubt, of all those found that are none."""
+    doubted_right: list[int] = field(default_factory=lambda: [0, 0])
+    """Sets told to be in doubt, of all those found exactly."""
     dividers: list[int] = field(default_factory=lambda: [0, 0])
     previews: list[int] = field(default_factory=lambda: [0, 0])
     unread: list[int] = field(default_factory=lambda: [0, 0])
@@ -154,7 +159,7 @@ class Score:
         self.told_of_exact.add(other.told_of_exact)
         self.judged_sets += other.judged_sets
         self.confidences += other.confidences
-        for field_name in ("dividers", "previews", "unread"):
+        for field_name in ("dividers", "previews", "unread", "doubted_wrong", "doubted_right"):
             mine_pair, other_pair = getattr(self, field_name), getattr(other, field_name)
             mine_pair[0] += other_pair[0]
             mine_pair[1] += other_pair[1]
@@ -249,6 +254,9 @@ def _score_sets(
         score.sets.setdefault(found["kind"], Found()).add(Found(claimed=1))
         score.part(name).found.add(Found(claimed=1))
         exact = id(found) in right
+        doubted = score.doubted_right if exact else score.doubted_wrong
+        doubted[0] += any(item["code"] == "set-in-doubt" for item in found["findings"])
+        doubted[1] += 1
         if found.get("confidence") is not None:
             score.confidences.append((float(found["confidence"]), exact))
 
@@ -417,8 +425,11 @@ def match_findings(
 
 
 def _answers(wish: Mapping[str, Any], item: Mapping[str, Any]) -> bool:
-    """The same code, about at least one of the same frames where both name any."""
-    if item["code"] != wish["code"]:
+    """The same code, about at least one of the same frames where both name any.
+
+    Where the truth says which words the message has, they must be there.
+    """
+    if item["code"] != wish["code"] or wish.get("says", "") not in item.get("message", ""):
         return False
     if not wish["frames"] or not item["frames"]:
         return True
