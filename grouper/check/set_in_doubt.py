@@ -3,7 +3,8 @@
 What it looks for
     Sets whose confidence, the chance that the set holds exactly the right frames, is below the
     limit. And panoramas between most of whose frames, in shooting order, the aperture or the zoom
-    was changed by hand: overlapping views of one place rather than a sweep.
+    was changed by hand: overlapping views of one place rather than a sweep. Where most views hold
+    several frames, legs may differ in aperture and nothing is concluded.
 
 Why it matters
     A frame too many or too few changes what every other check says of the set. So what only
@@ -32,6 +33,7 @@ from itertools import pairwise
 
 from grouper.check import words
 from grouper.check.traits import Trait, aperture_trait, focal_length_trait
+from grouper.check.views import find_views
 from grouper.contracts import Problem, SetCheck
 from grouper.model import Member, Set
 from grouper.settings import CheckSettings, Settings
@@ -79,7 +81,7 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
 
 def _changed_by_hand(found: Set, settings: CheckSettings) -> list[str]:
     """What was turned at more than half of the steps from frame to frame: names of settings."""
-    if found.kind != "panorama":
+    if found.kind != "panorama" or len(found.members) >= 2 * len(find_views(found)):
         return []
     traits = (aperture_trait(settings), focal_length_trait(settings))
     steps = list(pairwise(found.members))
