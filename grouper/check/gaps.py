@@ -36,9 +36,9 @@ _PLAUSIBLE_HOLE = 50
 _HARDLY = 0.1
 """Certainty up to which a fit is most likely chance: one in ten at best."""
 _HARDLY_SCORE = 0.5
-"""Correlation up to which such a fit is held for chance in an even sweep: measured on rendered
-sweeps, the best of many wrong fits reaches 0.47 in pictures with much sky, the right ones that
-are hard to match begin at 0.5."""
+"""Correlation up to which such a fit is held for chance in an even sweep: on rendered cards of
+the tuning seeds all six pairs between 0.4 and this were gaps; a right fit that was doubted as
+much reached 0.56."""
 _EVEN_PAIRS = 3
 """So many other pairs that match, all by much the same step, show that a sweep is even and that
 its pictures can be matched."""

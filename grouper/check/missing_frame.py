@@ -4,10 +4,10 @@ What it looks for
     Neighbours in a row that do not meet. By angle: a step much longer than the sweep's own
     steps that leaves too little overlap, or one that leaves none. By the pictures: two that
     show no common ground while all their neighbours do; in an even sweep, two whose best fit is
-    most likely chance. By the file numbers, where angles are
-    not known: numbers left out between two frames of the sweep that are not on the card. In an
-    interval series: a pause of two intervals or more, as many whole ones as a timer that goes on
-    in its beat leaves; and, where positions are recorded and the camera travels, a way as long.
+    most likely chance. By the file numbers, where angles are not known: numbers left out between
+    two frames of the sweep that are not on the card. In an interval series: a pause of two
+    intervals or more, as many whole ones as a timer that goes on in its beat leaves; and, where
+    positions are recorded and the camera travels, a way as long.
 
 Why it matters
     Nothing at the desk fills the gap: the sweep falls apart into two pictures.

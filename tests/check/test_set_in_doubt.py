@@ -20,6 +20,14 @@ SILENT = [
         sweep(3, program="auto", odd={1: {"aperture_f": 5.6}}),
         id="an aperture that the camera moves",
     ),
+    pytest.param(
+        sweep(
+            4,
+            legs_ev=(-2, 0, 2),
+            odd={i: {"aperture_f": (16.0, 8.0, 4.0)[i % 3]} for i in range(12)},
+        ),
+        id="a sweep bracketed by the aperture",
+    ),
     pytest.param(bracket(odd={1: {"aperture_f": 5.6}}), id="a bracket by the aperture is no sweep"),
 ]
 
