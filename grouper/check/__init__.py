@@ -163,7 +163,7 @@ def _check_set(
                 problems = check.find(found, settings)
                 findings.extend(_findings(check.code, severity, problems, found.id))
         brief = judge_brief(found, settings)
-    kept = drop_explained(check_numbers(findings, found, numbers), card)
+    kept = drop_explained(check_numbers(findings, found, numbers), found, card)
     kept = join_automatic(kept, found)
     return replace(found, findings=_worst_first(kept), brief=refer(brief, kept))
 

@@ -60,6 +60,9 @@ IN_DOUBT = (
 )
 """What only comparing frames shows: of frames that may not belong together it means nothing.
 Problems stay, for a gap that is not told costs more than one told for nothing."""
+AT_THE_ENDS = ("short-bracket", "short-stack")
+"""Problems that mean nothing at either end of a set in doubt: where it begins and where it ends
+is what is least sure of it."""
 NOT_SHOT_AS_ONE = (
     *IN_DOUBT,
     *("missing-frame", "short-bracket", "short-stack"),
@@ -70,7 +73,7 @@ NOT_SHOT_AS_ONE = (
 
 
 def drop_explained(
-    findings: Sequence[Finding], card_findings: Sequence[Finding] = ()
+    findings: Sequence[Finding], found: Set, card_findings: Sequence[Finding] = ()
 ) -> tuple[Finding, ...]:
     """The findings of a set that nothing else said of it or of the card explains.
 
@@ -82,7 +85,9 @@ def drop_explained(
     kept = [
         finding for finding in findings if not any(_explains(cause, finding) for cause in causes)
     ]
-    aside = [finding for finding in kept if any(_puts_aside(doubt, finding) for doubt in doubts)]
+    aside = [
+        finding for finding in kept if any(_puts_aside(doubt, finding, found) for doubt in doubts)
+    ]
     return tuple(
         _naming(finding, aside) if finding in doubts else finding
         for finding in kept
@@ -139,9 +144,12 @@ def _referred(line: BriefLine, findings: Sequence[Finding]) -> BriefLine:
     )
 
 
-def _puts_aside(doubt: Finding, finding: Finding) -> bool:
+def _puts_aside(doubt: Finding, finding: Finding, found: Set) -> bool:
     if "changed_by_hand" in doubt.measured:
         return finding.code in NOT_SHOT_AS_ONE
+    ends = {found.frames[0].file, found.frames[-1].file}
+    if finding.code in AT_THE_ENDS and not ends.isdisjoint(finding.frames):
+        return True
     # A pause in a series is no gap in a picture: it may be the end of one and another's start.
     is_pause = finding.code == "missing-frame" and finding.measured.get("evidence") == "time"
     return is_pause or finding.code in IN_DOUBT

@@ -33,11 +33,11 @@ _TWO_STEPS = 2.4
 _PLAUSIBLE_HOLE = 50
 """A hole of more numbers than this is another card or a new numbering, not missing frames
 (common practice, no source)."""
-_HARDLY = 0.1
-"""Certainty up to which a fit is most likely chance: one in ten at best."""
+_HARDLY = 0.2
+"""Certainty up to which a fit is most likely chance: one in five at best."""
 _HARDLY_SCORE = 0.5
 """Correlation up to which such a fit is held for chance in an even sweep: on rendered cards of
-the tuning seeds all six pairs between 0.4 and this were gaps; a right fit that was doubted as
+the tuning seeds all seven pairs between 0.4 and this were gaps; a right fit that was doubted as
 much reached 0.56."""
 _EVEN_PAIRS = 3
 """So many other pairs that match, all by much the same step, show that a sweep is even and that

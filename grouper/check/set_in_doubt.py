@@ -9,8 +9,8 @@ What it looks for
 Why it matters
     A frame too many or too few changes what every other check says of the set. So what only
     comparing its frames shows (other settings, spares, ends of rows, thin overlap) is left aside
-    and named here; a missing frame or exposure is told all the same, unless the settings were
-    changed from frame to frame.
+    and named here; a missing frame or exposure is told all the same, unless it is an exposure at
+    either end of the set or the settings were changed from frame to frame.
 
 When it is wrong
     Confidence is calibrated on rendered and on some real cards; unusual ways of working may be

@@ -3,7 +3,8 @@
 What it looks for
     Panoramas that span more than a flat (rectilinear) picture can hold without stretching its
     edges fourfold. Where no picture tells how far the camera turned, the span is reckoned from
-    the number of views in one row, each sharing three fifths with the next: more than sweeps do.
+    the number of views in one row, each sharing three fifths with the next: more than sweeps do;
+    but only where the set is likelier right than not.
 
 Why it matters
     Straight lines stay straight only in a flat picture. Beyond about 120 degrees it cannot be
@@ -33,6 +34,8 @@ from grouper.contracts import Problem, SetCheck
 from grouper.model import Layout, Set
 from grouper.settings import Settings
 
+_LIKELY = 0.5
+"""Views are only counted where they are likelier one sweep than not."""
 _MOST_OVERLAP = 0.6
 """More than this neighbours seldom share: a quarter to a half is taught (common practice)."""
 
@@ -42,6 +45,8 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
     if found.layout is None:
         return
     if found.layout.span_deg is None:
+        if found.confidence < _LIKELY:
+            return
         (across, up), beyond = _least_span_deg(found.layout), 0.0
     else:
         across, up = found.layout.span_deg

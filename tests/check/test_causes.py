@@ -224,6 +224,15 @@ def test_a_gap_in_a_set_in_doubt_is_told_all_the_same() -> None:
     assert codes(replace(sweep(deleted=[3]), confidence=0.4)) == ["missing-frame", "set-in-doubt"]
 
 
+def test_a_lost_leg_in_a_set_in_doubt_is_told_unless_at_its_end() -> None:
+    legs = (0, -2, 2)
+    in_the_middle = replace(sweep(legs_ev=legs, lost=[7]), confidence=0.4)
+    assert codes(in_the_middle) == ["short-bracket", "set-in-doubt"]
+    at_the_end = sweep(legs_ev=legs, lost=[20])
+    assert codes(at_the_end) == ["short-bracket"]
+    assert codes(replace(at_the_end, confidence=0.4)) == ["set-in-doubt"]
+
+
 def test_a_pause_in_a_series_in_doubt_is_not() -> None:
     assert codes(interval(lost=[4])) == ["missing-frame"]
     assert codes(replace(interval(lost=[4]), confidence=0.4)) == ["set-in-doubt"]

@@ -26,6 +26,10 @@ SILENT = [
     pytest.param(sweep(4, layout={"span_deg": None}), id="four views whose span is not known"),
     pytest.param(sweep(layout={"span_deg": None, "fov_deg": None}), id="nor the lens"),
     pytest.param(sweep(layout={"span_deg": None, "rows": 2}), id="in two rows"),
+    pytest.param(
+        replace(sweep(layout={"span_deg": None}), confidence=0.4),
+        id="views that are likelier singles, and no span known",
+    ),
 ]
 
 SPEAKS = [
