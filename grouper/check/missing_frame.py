@@ -6,8 +6,7 @@ What it looks for
     show no common ground while all their neighbours do; in an even sweep, two whose best fit is
     most likely chance. By the file numbers, where angles are not known: numbers left out between
     two frames of the sweep that are not on the card. In an interval series: a pause of two
-    intervals or more, as many whole ones as a timer that goes on in its beat leaves; and, where
-    positions are recorded and the camera travels, a way as long.
+    intervals or more and, where positions are recorded and the camera travels, a way as long.
 
 Why it matters
     Nothing at the desk fills the gap: the sweep falls apart into two pictures.
@@ -16,8 +15,7 @@ When it is wrong
     Featureless pictures (sky, fog, night) cannot be compared, so angles may be guesses. A
     number left out may be a frame that was deleted because it had been shot again; where angles
     are known and the neighbours meet, nothing is said. A sweep meant as two pictures is
-    reported until it is split. A series that was stopped and started again is silent unless it
-    happens to go on in its old beat.
+    reported until it is split, and so is a series that was stopped and started again.
 
 What to do
     Go back to the spot if you can and shoot the views between the two named frames again with
@@ -45,10 +43,6 @@ from grouper.check.views import find_views, members_in_use
 from grouper.contracts import Problem, SetCheck
 from grouper.model import Member, Set
 from grouper.settings import Settings
-
-_OFF_BEAT = 0.1
-"""Share of the interval by which a frame may be off the beat: timers keep theirs to well under a
-second, and the exposure may wait for the camera (common practice, no source)."""
 
 _TRAVELS_M = 5.0
 """From one frame to the next; less may be the receiver's error (common practice, no source)."""
@@ -126,16 +120,13 @@ def _find_lost_intervals(found: Set, settings: Settings) -> Iterator[Problem]:
     if len(pauses) < 3:
         return
     usual = median(pauses)
-    # Whole seconds hide the beat in each pause, but not in the mean of all usual ones.
-    ordinary = [pause for pause in pauses if pause < settings.check.missing_frame_intervals * usual]
-    beat = sum(ordinary) / len(ordinary) if ordinary else usual
     went_on = _way_test(members, settings.check.missing_frame_intervals)
     for (a, b), pause in zip(pairwise(members), pauses, strict=True):
         # Two time stamps in whole seconds may be off by one each.
         rounding = a.frame.taken_resolution_s + b.frame.taken_resolution_s
         is_long = pause - rounding >= settings.check.missing_frame_intervals * usual
-        if usual > 0 and is_long and _is_in_beat(pause, beat, rounding) and went_on(a, b):
-            missing = max(1, round(pause / beat) - 1)
+        if usual > 0 and is_long and went_on(a, b):
+            missing = max(1, round(pause / usual) - 1)
             yield Problem(
                 frames=(a.frame.file, b.frame.file),
                 message=(
@@ -172,28 +163,14 @@ def _way_test(members: Sequence[Member], least_steps: float) -> Callable[[Member
 
 def _moved_m(a: Member, b: Member) -> float | None:
     """Metres between two recorded positions, on a sphere of the mean radius."""
-    places = [
-        (member.frame.latitude_deg, member.frame.longitude_deg)
-        for member in (a, b)
-        if member.frame.latitude_deg is not None and member.frame.longitude_deg is not None
-    ]
-    if len(places) < 2:
+    lat_a, lon_a = a.frame.latitude_deg, a.frame.longitude_deg
+    lat_b, lon_b = b.frame.latitude_deg, b.frame.longitude_deg
+    if lat_a is None or lon_a is None or lat_b is None or lon_b is None:
         return None
-    (lat_a, lon_a), (lat_b, lon_b) = (
-        (math.radians(lat or 0.0), math.radians(lon or 0.0)) for lat, lon in places
-    )
+    north = math.radians(lat_b - lat_a)
     # The short way over the date line.
-    across = math.remainder(lon_b - lon_a, 2.0 * math.pi) * math.cos((lat_a + lat_b) / 2.0)
-    return _EARTH_M * math.hypot(lat_b - lat_a, across)
-
-
-def _is_in_beat(pause_s: float, beat_s: float, rounding_s: float) -> bool:
-    """Whether a pause may be a whole number of intervals, each time stamp rounded as it is.
-
-    A timer goes on in its beat whatever frame is lost; who starts it again does not.
-    """
-    off = abs(pause_s - round(pause_s / beat_s) * beat_s)
-    return off <= _OFF_BEAT * beat_s + rounding_s / 2.0
+    east = math.remainder(math.radians(lon_b - lon_a), 2.0 * math.pi)
+    return _EARTH_M * math.hypot(north, east * math.cos(math.radians((lat_a + lat_b) / 2.0)))
 
 
 def _seconds(a: Member, b: Member) -> float:
