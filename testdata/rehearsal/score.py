@@ -392,11 +392,51 @@ def _score_findings(
         count(pair.truth.get("findings", []), told, _name(pair, truth), exact=pair.exact)
     answered = {id(pair.found) for pair in pairs}
     for found, files in found_sets:
-        # Whatever is said of a set that is none is wrong.
+        # Whatever is said of a set that is none is wrong, but for what is true of a part.
         if id(found) not in answered and files:
             names = Counter(_situation(truth, file) for file in sorted(files))
-            count((), found["findings"], names.most_common(1)[0][0])
+            count(_true_of_part(files, truth), found["findings"], names.most_common(1)[0][0])
     count(truth["findings"], card["findings"], "")
+
+
+OF_FRAMES = ("clipped-highlights", "blocked-shadows")
+"""What is said of single frames, and as true of them in a part of their set."""
+
+
+def _true_of_part(files: frozenset[str], truth: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """What may be said of a set that is a piece of one true set, cut off by grouping.
+
+    The piece itself is counted as wrong. What its own frames show is not wrong a second time:
+    the tones that single frames lose, and a span that by the true pointings outgrows a flat
+    picture (from 115 degrees, as for whole sets). None of it counts as right either.
+    """
+    whole = next((item for item in truth["sets"] if files <= true_members(item)), None)
+    if whole is None:
+        return []
+    wishes = [
+        {**wish, "required": False}
+        for wish in whole.get("findings", [])
+        if wish["code"] in OF_FRAMES and wish["frames"]
+    ]
+    if _span_of_part(files, whole, truth) > 115:
+        wishes.append({"code": "too-wide", "frames": [], "required": False})
+    return wishes
+
+
+def _span_of_part(
+    files: frozenset[str], whole: Mapping[str, Any], truth: Mapping[str, Any]
+) -> float:
+    """True angle across of some frames of an open sweep, degrees; 0 where it is not known."""
+    layout = whole.get("layout", {})
+    if not layout.get("span_deg") or layout.get("closed") or layout.get("rows") != 1:
+        return 0.0
+    yaws = {file: truth["frames"].get(file, {}).get("yaw_deg") for file in true_members(whole)}
+    known = {file: yaw for file, yaw in yaws.items() if yaw is not None}
+    if len(known) < len(yaws):
+        return 0.0
+    frame_deg = layout["span_deg"] - (max(known.values()) - min(known.values()))
+    own = [known[file] for file in files]
+    return float(max(own) - min(own) + frame_deg)
 
 
 def match_findings(

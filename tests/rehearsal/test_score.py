@@ -248,6 +248,28 @@ def test_what_is_said_of_a_set_that_is_none_is_wrong() -> None:
     assert told(score_card(card, truth), "missing-frame") == (0, 0, 1)
 
 
+def test_what_a_piece_of_a_set_shows_is_not_wrong_a_second_time() -> None:
+    truth = truth_of("sweep-upright")
+    whole = truth["sets"][0]
+    files = [file for view in whole["views"] for file in view]
+    whole["findings"].append({"code": "clipped-highlights", "frames": files[-2:], "required": True})
+    card = perfect(truth)
+    rest = card["sets"][0]["frames"]
+    part = {"kind": "panorama", "frames": rest[-2:], "confidence": 0.9, "layout": None}
+    card["sets"][0]["frames"] = rest[:-2]
+    for code, frames in (("clipped-highlights", files[-2:]), ("mixed-iso", []), ("too-wide", [])):
+        part.setdefault("findings", []).append({"code": code, "frames": frames})
+    card["sets"].append(part)
+    score = score_card(card, truth)
+    assert told(score, "clipped-highlights") == (1, 0, 0)
+    assert told(score, "mixed-iso") == (0, 0, 1)
+    assert score.codes["too-wide"].false == 1  # two views do not outgrow anything
+    part["frames"] = rest[-3:]
+    card["sets"][0]["frames"] = rest[:-3]
+    truth["frames"][files[-3]]["yaw_deg"] = truth["frames"][files[-1]]["yaw_deg"] - 100
+    assert score_card(card, truth).codes["too-wide"].false == 0
+
+
 def test_where_the_truth_names_words_the_message_must_have_them() -> None:
     truth = truth_of("briefed")
     card = perfect(truth)
