@@ -14,7 +14,7 @@ import shutil
 import sys
 import time
 import traceback
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -302,7 +302,7 @@ def check(cards: tuple[Path, ...], fail_on: str, as_json: bool, **how: Any) -> N
 
 
 @cli.command(short_help="Explain a finding code, or the place of a frame.")
-@click.argument("what", metavar="CODE|FRAME")
+@click.argument("what", metavar="[CODE|FRAME]", required=False)
 @click.option(
     "--in",
     "where",
@@ -310,17 +310,22 @@ def check(cards: tuple[Path, ...], fail_on: str, as_json: bool, **how: Any) -> N
     metavar="DIR",
     help="Output folder (or card.json) to look the frame up in; default ./*-sets.",
 )
-def explain(what: str, where: Path | None) -> None:
+def explain(what: str | None, where: Path | None) -> None:
     """Say what a finding code means, or why a frame stands where it stands.
+
+    Without a word it lists the codes.
 
     \b
     Example:
       grouper explain thin-overlap
       grouper explain QMK_0417.JPG --in tavrin-friday
+      grouper explain
     """  # noqa: D301
-    from grouper.check import CODES, page
+    from grouper.check import CODES, headings, page
 
-    if what in CODES:  # a code is a code, whichever card is named beside it
+    if what is None:
+        click.echo(list_of_codes(headings()))
+    elif what in CODES:  # a code is a code, whichever card is named beside it
         click.echo(page(what).strip())
     else:
         explain_frame(what, where, CODES)
@@ -463,10 +468,17 @@ def explain_frame(what: str, where: Path | None, codes: Sequence[str]) -> None:
     click.echo("\n\n".join(places))
 
 
+def list_of_codes(headings: Mapping[str, str]) -> str:
+    """Every code and what it says, a line each."""
+    width = max(map(len, headings))
+    return "\n".join(f"{code:{width}}  {heading}" for code, heading in headings.items())
+
+
 def unknown_word(what: str, codes: Sequence[str], cards: int) -> str:
     """What to say of a word that is neither a code nor a frame."""
     close = difflib.get_close_matches(what, codes, n=3)
     hint = f" (did you mean {', '.join(close)}?)" if close else ""
+    hint += "" if close else " (grouper explain lists them all)"
     if cards == 0:
         return (
             f"{what} is no finding code{hint}, and no grouped card was found here to look for "

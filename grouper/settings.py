@@ -253,10 +253,10 @@ class CheckSettings:
         most=1.0,
     )
     soft_frame_share: float = setting(
-        0.60,
+        0.58,
         "Sharpness below this share of its fellows' is a blurred frame: measured on rendered "
         "sweeps, sharp views lie at 0.8-1.2 of their neighbours and, where the scene is uneven, "
-        "down to 0.64; grossly blurred ones at 0.4-0.6.",
+        "down to 0.61; grossly blurred ones at 0.4-0.56.",
         least=0.05,
         most=1.0,
     )

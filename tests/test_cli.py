@@ -300,7 +300,7 @@ def test_the_cache_is_used_unless_told_not_to(pipeline: Pipeline) -> None:
 @pytest.mark.parametrize(
     "args",
     [
-        *(["group"], ["check"], ["explain"], ["nonsense"], ["--nonsense"]),
+        *(["group"], ["check"], ["nonsense"], ["--nonsense"]),
         *(["check", "X", "--fail-on", "sometimes"], ["check", "X", "--jobs", "0"]),
         *(["group", "X", "--links=wool"], ["group", "X", "--write", "unheard-of"]),
         *(["check", "X", "--settings", "missing.toml"],),
@@ -358,6 +358,7 @@ def test_hostile_names_cannot_play_tricks(pipeline: Pipeline) -> None:
 def checks(monkeypatch: pytest.MonkeyPatch) -> None:
     module = types.ModuleType("grouper.check")
     module.CODES = ("missing-frame", "mixed-iso")  # type: ignore[attr-defined]
+    module.headings = dict  # type: ignore[attr-defined]
     module.page = lambda code: f"Page of {code}.\n\nWhat to do.\n"  # type: ignore[attr-defined]
     monkeypatch.setitem(sys.modules, "grouper.check", module)
 
@@ -374,6 +375,22 @@ def test_explain_every_code_there_is() -> None:
         outcome = run("explain", code)
         assert outcome.exit_code == 0
         assert "What to do" in outcome.stdout, code
+
+
+def test_explain_alone_lists_every_code() -> None:
+    outcome = run("explain")
+    assert outcome.exit_code == 0
+    lines = dict(line.split(maxsplit=1) for line in outcome.stdout.splitlines())
+    assert list(lines) == [one.code for one in (*SET_CHECKS, *CARD_CHECKS)]
+    assert lines["short-row"] == "A row ends before the others do."
+    assert max(map(len, outcome.stdout.splitlines())) <= 100
+
+
+@pytest.mark.usefixtures("checks")
+def test_explain_a_word_unlike_any_code_says_where_they_are_listed(pipeline: Pipeline) -> None:
+    outcome = run("explain", "nonsense")
+    assert outcome.exit_code == 2
+    assert "grouper explain lists them all" in outcome.stderr
 
 
 @pytest.mark.usefixtures("checks")

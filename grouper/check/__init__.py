@@ -57,7 +57,7 @@ from grouper.check import (
 )
 from grouper.check.brief import judge_brief
 from grouper.check.card_numbers import CardNumbers, read_card_numbers
-from grouper.check.causes import check_numbers, drop_explained, join_automatic
+from grouper.check.causes import check_numbers, drop_explained, join_automatic, refer
 from grouper.check.gaps import judged_once
 from grouper.check.severity import decide_severities
 from grouper.contracts import CardCheck, Problem, SetCheck
@@ -163,9 +163,9 @@ def _check_set(
                 problems = check.find(found, settings)
                 findings.extend(_findings(check.code, severity, problems, found.id))
         brief = judge_brief(found, settings)
-    kept = drop_explained(check_numbers(findings, found, numbers), card)
+    kept = drop_explained(check_numbers(findings, found, numbers), found, card)
     kept = join_automatic(kept, found)
-    return replace(found, findings=_worst_first(kept), brief=brief)
+    return replace(found, findings=_worst_first(kept), brief=refer(brief, kept))
 
 
 def _findings(
@@ -187,6 +187,11 @@ def _findings(
 
 def _worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     return tuple(sorted(findings, key=lambda finding: SEVERITIES.index(finding.severity)))
+
+
+def headings() -> dict[str, str]:
+    """Every code with the first line of its page, in the order of the checks."""
+    return {code: page(code).split("\n", 1)[0] for code in CODES}
 
 
 def page(code: str) -> str:

@@ -12,7 +12,9 @@ When it is wrong
     The brief is about panoramas unless it names other kinds, so a rig test counts as well. What
     the camera did not record is not known, and neither meets nor breaks a rule. Frames that
     another one replaces are not judged. A frame that breaks a rule may also differ from its
-    fellows: then both are told, for the one is about the order and the other about the join.
+    fellows: then both are told, for the one is about the order and the other about the join. Only
+    neighbours that share too little are told once: as missing-frame where a view is missing, to
+    which the brief's table refers, and here instead of as thin-overlap.
 
 What to do
     Shoot the set again as asked while you are there. Give the assistant a file such as this one

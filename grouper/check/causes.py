@@ -13,7 +13,7 @@ from itertools import pairwise
 from grouper.check import words
 from grouper.check.card_numbers import CardNumbers
 from grouper.check.gaps import skipped_numbers, step_in_numbers
-from grouper.model import Finding, Frame, Set
+from grouper.model import SEVERITIES, BriefLine, Finding, Frame, Set
 
 EXPLAINS: dict[str, tuple[str, ...]] = {
     # A byte-for-byte copy is no second shot.
@@ -53,13 +53,116 @@ EXPLAINS: dict[str, tuple[str, ...]] = {
 }
 
 
+IN_DOUBT = (
+    *("spare-take", "thin-overlap", "short-row", "open-circle", "drifting-row"),
+    *("mixed-aperture", "mixed-iso", "mixed-shutter", "mixed-focus", "mixed-white-balance"),
+    *("mixed-flash", "uneven-bracket", "moved-subject"),
+)
+"""What only comparing frames shows: of frames that may not belong together it means nothing.
+Problems stay, for a gap that is not told costs more than one told for nothing."""
+AT_THE_ENDS = ("short-bracket", "short-stack")
+"""Problems that mean nothing at either end of a set in doubt: where it begins and where it ends
+is what is least sure of it."""
+NOT_SHOT_AS_ONE = (
+    *IN_DOUBT,
+    *("missing-frame", "short-bracket", "short-stack"),
+    *("mixed-focal-length", "mixed-orientation", "mixed-lens", "mixed-size"),
+    *("auto-exposure", "auto-iso", "auto-white-balance", "auto-focus"),
+)
+"""What means nothing of frames whose settings were changed by hand from each to the next."""
+
+
 def drop_explained(
-    findings: Sequence[Finding], card_findings: Sequence[Finding] = ()
+    findings: Sequence[Finding], found: Set, card_findings: Sequence[Finding] = ()
 ) -> tuple[Finding, ...]:
-    """The findings of a set that nothing else said of it or of the card explains."""
-    causes = (*findings, *card_findings)
-    return tuple(
+    """The findings of a set that nothing else said of it or of the card explains.
+
+    A set in doubt names what is left aside because of it.
+    """
+    findings = _told_once(findings)
+    doubts = [finding for finding in findings if finding.code == "set-in-doubt"]
+    causes = [finding for finding in (*findings, *card_findings) if finding not in doubts]
+    kept = [
         finding for finding in findings if not any(_explains(cause, finding) for cause in causes)
+    ]
+    aside = [
+        finding for finding in kept if any(_puts_aside(doubt, finding, found) for doubt in doubts)
+    ]
+    return tuple(
+        _naming(finding, aside) if finding in doubts else finding
+        for finding in kept
+        if finding not in aside
+    )
+
+
+OVERLAPS = ("missing-frame", "thin-overlap")
+"""What says of two neighbours that they share too little, as the brief's rule on overlap does."""
+
+
+def _told_once(findings: Sequence[Finding]) -> tuple[Finding, ...]:
+    """Neighbours that share too little are told by the brief or by a check, never by both.
+
+    The louder one stands, the check where they are as loud: it says more of the place.
+    """
+    short = [finding for finding in findings if finding.code in OVERLAPS]
+    dropped: list[Finding] = []
+    for rule in findings:
+        if rule.code != "brief-unmet" or rule.measured.get("rule") != "overlap":
+            continue
+        quieter = [finding for finding in short if _loudness(finding) < _loudness(rule)]
+        louder = {file for finding in short if finding not in quieter for file in finding.frames}
+        if rule.frames and set(rule.frames) <= louder:
+            dropped.append(rule)
+            continue
+        dropped += [item for item in quieter if not rule.frames or _is_within(item, rule)]
+    return tuple(finding for finding in findings if finding not in dropped)
+
+
+def _loudness(finding: Finding) -> int:
+    return -SEVERITIES.index(finding.severity)
+
+
+def _is_within(finding: Finding, other: Finding) -> bool:
+    return set(finding.frames) <= set(other.frames)
+
+
+def refer(brief: Sequence[BriefLine], findings: Sequence[Finding]) -> tuple[BriefLine, ...]:
+    """The lines of the brief; the one on overlap says where else its places are told."""
+    return tuple(_referred(line, findings) for line in brief)
+
+
+def _referred(line: BriefLine, findings: Sequence[Finding]) -> BriefLine:
+    if line.rule != "overlap" or line.passed is not False:
+        return line
+    codes = {
+        finding.code
+        for finding in findings
+        if finding.code in OVERLAPS and not set(finding.frames).isdisjoint(line.frames)
+    }
+    return (
+        replace(line, found=f"{line.found}; see {words.listed(sorted(codes))}") if codes else line
+    )
+
+
+def _puts_aside(doubt: Finding, finding: Finding, found: Set) -> bool:
+    if "changed_by_hand" in doubt.measured:
+        return finding.code in NOT_SHOT_AS_ONE
+    ends = {found.frames[0].file, found.frames[-1].file}
+    if finding.code in AT_THE_ENDS and not ends.isdisjoint(finding.frames):
+        return True
+    # A pause in a series is no gap in a picture: it may be the end of one and another's start.
+    is_pause = finding.code == "missing-frame" and finding.measured.get("evidence") == "time"
+    return is_pause or finding.code in IN_DOUBT
+
+
+def _naming(doubt: Finding, aside: Sequence[Finding]) -> Finding:
+    if not aside:
+        return doubt
+    codes = list(dict.fromkeys(finding.code for finding in aside))
+    return replace(
+        doubt,
+        message=f"{doubt.message} Left aside until that is clear: {words.listed(codes)}.",
+        measured={**doubt.measured, "left_aside": codes},
     )
 
 

@@ -33,6 +33,15 @@ _TWO_STEPS = 2.4
 _PLAUSIBLE_HOLE = 50
 """A hole of more numbers than this is another card or a new numbering, not missing frames
 (common practice, no source)."""
+_HARDLY = 0.2
+"""Certainty up to which a fit is most likely chance: one in five at best."""
+_HARDLY_SCORE = 0.5
+"""Correlation up to which such a fit is held for chance in an even sweep: on rendered cards of
+the tuning seeds all seven pairs between 0.4 and this were gaps; a right fit that was doubted as
+much reached 0.56."""
+_EVEN_PAIRS = 3
+"""So many other pairs that match, all by much the same step, show that a sweep is even and that
+its pictures can be matched."""
 _FEATURELESS = 0.03
 """Spread of grey levels below which a picture is plain sky or fog and cannot be matched
 (three hundredths of full scale, about twice what noise and JPEG blocks make: practice)."""
@@ -50,6 +59,8 @@ class Pair:
     overlap: float | None = None
     seen: bool | None = None
     """The pictures show common ground, show none, or could not be judged."""
+    is_hardly_seen: bool = False
+    """Could not be judged, but what was found is most likely chance."""
     is_cut: bool = False
     """Between the last and the first view by yaw of a full turn."""
     is_seam: bool = False
@@ -203,13 +214,19 @@ def _measure(
         default=None,
     )
     seen = _is_seen(sighting, settings)
+    hardly = (
+        seen is None
+        and sighting is not None
+        and sighting.certainty <= _HARDLY
+        and sighting.score <= _HARDLY_SCORE
+    )
     step = _step(pair, found)
     overlap = _overlap_by_angle(pair, step, found)
     if seen and sighting is not None:
         overlap = sighting.overlap
         if step is None:
             step = abs(sighting.turn_deg[1 if pair.axis == "yaw" else 0]) or None
-    return replace(pair, seen=seen, step_deg=step, overlap=overlap)
+    return replace(pair, seen=seen, is_hardly_seen=hardly, step_deg=step, overlap=overlap)
 
 
 def _is_seen(sighting: Sighting | None, settings: CheckSettings) -> bool | None:
@@ -277,7 +294,8 @@ def _verdict(pair: Pair, pairs: list[Pair], settings: CheckSettings) -> Pair:
         )
     if pair.overlap is not None and (pair.step_deg is not None or pair.seen):
         return _verdict_by_overlap(pair, others, settings)
-    if pair.seen is False and _others_are_seen(pair, pairs) and not _is_featureless(pair):
+    unseen = pair.seen is False or (pair.is_hardly_seen and _is_even(others, settings))
+    if unseen and _others_are_seen(pair, pairs) and not _is_featureless(pair):
         if _usual_overlap(pair, pairs) < settings.thin_overlap_share:
             # Where all overlap thinly, one pair that shows nothing is thinner still, not a gap.
             return replace(pair, verdict="thin", evidence="pictures")
@@ -298,6 +316,10 @@ def _verdict_by_overlap(pair: Pair, others: list[float], settings: CheckSettings
     if overlap < settings.thin_overlap_share:
         return replace(pair, verdict="thin", evidence=evidence)
     return replace(pair, verdict="fine", evidence=evidence)
+
+
+def _is_even(others: list[float], settings: CheckSettings) -> bool:
+    return len(others) >= _EVEN_PAIRS and max(others) <= settings.even_steps * median(others)
 
 
 def _covered(pair: Pair, found: Set) -> Pair:

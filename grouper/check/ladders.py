@@ -37,7 +37,9 @@ def find_lacks(views: Sequence[View], place: Place) -> tuple[Lack, ...]:
     """Views without a leg (or step) that most views have.
 
     In a set of brackets and focus steps each view is judged for its legs over all steps and
-    for its steps over all legs. Nothing is expected of views where most hold one frame.
+    for its steps over all legs. Nothing is expected of views where most hold one frame. Nor is
+    anything lacking where a view that the pictures could not place holds just what another one
+    lacks: it is the rest of that view.
     """
     held = {view.number: {place_of(m, place) for m in view.members} for view in views}
     every = sorted({value for values in held.values() for value in values})
@@ -50,11 +52,26 @@ def find_lacks(views: Sequence[View], place: Place) -> tuple[Lack, ...]:
         usual = set(every)
     if len(usual) < 2 or len(views) < 2:
         return ()
-    return tuple(
+    lacks = [
         Lack(view=view, missing=tuple(sorted(usual - held[view.number])))
         for view in views
         if usual - held[view.number]
-    )
+    ]
+    return _without_halves(lacks, held)
+
+
+def _without_halves(lacks: list[Lack], held: dict[int, set[int]]) -> tuple[Lack, ...]:
+    """The lacks, less each unplaced view and the placed one that it completes."""
+    left = list(lacks)
+    for lost in lacks:
+        for lack in lacks:
+            halves = held[lost.view.number], held[lack.view.number]
+            is_rest = not set(lost.missing) & set(lack.missing) and not halves[0] & halves[1]
+            is_lost = lost.view.yaw_deg is None and lack.view.yaw_deg is not None
+            if is_lost and is_rest and lost in left and lack in left:
+                left.remove(lost)
+                left.remove(lack)
+    return tuple(left)
 
 
 def light_of_leg(found: Set, leg: int) -> float | None:

@@ -3,9 +3,10 @@
 What it looks for
     Neighbours in a row that do not meet. By angle: a step much longer than the sweep's own
     steps that leaves too little overlap, or one that leaves none. By the pictures: two that
-    show no common ground while all their neighbours do. By the file numbers, where angles are
-    not known: numbers left out between two frames of the sweep that are not on the card. In an
-    interval series: a pause of two intervals or more.
+    show no common ground while all their neighbours do; in an even sweep, two whose best fit is
+    most likely chance. By the file numbers, where angles are not known: numbers left out between
+    two frames of the sweep that are not on the card. In an interval series: a pause of two
+    intervals or more and, where positions are recorded and the camera travels, a way as long.
 
 Why it matters
     Nothing at the desk fills the gap: the sweep falls apart into two pictures.
@@ -14,7 +15,7 @@ When it is wrong
     Featureless pictures (sky, fog, night) cannot be compared, so angles may be guesses. A
     number left out may be a frame that was deleted because it had been shot again; where angles
     are known and the neighbours meet, nothing is said. A sweep meant as two pictures is
-    reported until it is split.
+    reported until it is split, and so is a series that was stopped and started again.
 
 What to do
     Go back to the spot if you can and shoot the views between the two named frames again with
@@ -31,7 +32,8 @@ Settings
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import math
+from collections.abc import Callable, Iterator, Sequence
 from itertools import pairwise
 
 from grouper.check import words
@@ -41,6 +43,11 @@ from grouper.check.views import find_views, members_in_use
 from grouper.contracts import Problem, SetCheck
 from grouper.model import Member, Set
 from grouper.settings import Settings
+
+_TRAVELS_M = 5.0
+"""From one frame to the next; less may be the receiver's error (common practice, no source)."""
+_EARTH_M = 6_371_000.0
+"""Mean radius of the earth."""
 
 _AT_THE_DESK = (
     "at the desk, look for the missing frame on other cards and copies before anything is erased."
@@ -113,10 +120,12 @@ def _find_lost_intervals(found: Set, settings: Settings) -> Iterator[Problem]:
     if len(pauses) < 3:
         return
     usual = median(pauses)
+    went_on = _way_test(members, settings.check.missing_frame_intervals)
     for (a, b), pause in zip(pairwise(members), pauses, strict=True):
         # Two time stamps in whole seconds may be off by one each.
         rounding = a.frame.taken_resolution_s + b.frame.taken_resolution_s
-        if usual > 0 and pause - rounding >= settings.check.missing_frame_intervals * usual:
+        is_long = pause - rounding >= settings.check.missing_frame_intervals * usual
+        if usual > 0 and is_long and went_on(a, b):
             missing = max(1, round(pause / usual) - 1)
             yield Problem(
                 frames=(a.frame.file, b.frame.file),
@@ -137,6 +146,31 @@ def _find_lost_intervals(found: Set, settings: Settings) -> Iterator[Problem]:
                     "frames_missing": missing,
                 },
             )
+
+
+def _way_test(members: Sequence[Member], least_steps: float) -> Callable[[Member, Member], bool]:
+    """Whether a travelling camera went on between two frames as far as in so many steps.
+
+    At the end of a survey's line it turns instead. True of all where it does not travel.
+    """
+    ways = [_moved_m(a, b) for a, b in pairwise(members)]
+    known = [way for way in ways if way is not None]
+    if len(known) < len(ways) or median(known) < _TRAVELS_M:
+        return lambda a, b: True
+    usual = median(known)
+    return lambda a, b: (_moved_m(a, b) or 0.0) >= least_steps * usual
+
+
+def _moved_m(a: Member, b: Member) -> float | None:
+    """Metres between two recorded positions, on a sphere of the mean radius."""
+    lat_a, lon_a = a.frame.latitude_deg, a.frame.longitude_deg
+    lat_b, lon_b = b.frame.latitude_deg, b.frame.longitude_deg
+    if lat_a is None or lon_a is None or lat_b is None or lon_b is None:
+        return None
+    north = math.radians(lat_b - lat_a)
+    # The short way over the date line.
+    east = math.remainder(math.radians(lon_b - lon_a), 2.0 * math.pi)
+    return _EARTH_M * math.hypot(north, east * math.cos(math.radians((lat_a + lat_b) / 2.0)))
 
 
 def _seconds(a: Member, b: Member) -> float:

@@ -17,7 +17,7 @@ What to do
     ghost removal from one leg.
 
 Settings
-    check.moved_subject_drop, check.moved_subject_least.
+    check.moved_subject_drop, check.moved_subject_least, check.trusted_sighting.
 """
 
 from __future__ import annotations

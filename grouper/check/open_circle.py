@@ -17,7 +17,7 @@ What to do
 
 Settings
     check.trusted_sighting, check.rejected_sighting, check.rejected_score,
-    check.missing_frame_steps, check.covered_overlap.
+    check.missing_frame_steps, check.even_steps, check.covered_overlap.
 """
 
 from __future__ import annotations

@@ -1,7 +1,8 @@
 """A view lacks an exposure that its neighbours have.
 
 What it looks for
-    In a bracketed panorama, the legs of each view against the legs that most of the views have.
+    In a bracketed panorama, the legs of each view against the legs that most of the views have;
+    a frame that the pictures could not place is taken for the leg that just one view lacks.
     In a bracket on one spot, file numbers left out between its frames (a bracket
     whose remaining steps are uneven is reported as uneven-bracket).
 
@@ -18,7 +19,7 @@ What to do
     Keep the shutter pressed, or use the timer, until the series is complete.
 
 Settings
-    None.
+    check.uneven_bracket_ev: steps that differ by more are uneven.
 """
 
 from __future__ import annotations

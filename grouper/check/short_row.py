@@ -50,6 +50,7 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
     rows = _judged_rows(found, settings)
     if len(rows) < 2:
         return
+    unplaced = sum(view.yaw_deg is None for views in find_rows(found) for view in views)
     for row in rows:
         others = [other for other in rows if other is not row]
         if row.is_full:
@@ -64,9 +65,9 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
         least = settings.check.short_row_steps * step
         left = row.left_deg - median([other.left_deg for other in ends])
         right = median([other.right_deg for other in ends]) - row.right_deg
-        if step > 0.0 and left > least:
+        if step > 0.0 and left > least and _views_in(left, step) > unplaced:
             yield _short_end(row, "left", left, step)
-        if step > 0.0 and right > least:
+        if step > 0.0 and right > least and _views_in(right, step) > unplaced:
             yield _short_end(row, "right", right, step)
 
 
@@ -107,9 +108,13 @@ def _row_name(row: _Row) -> str:
     return f"The row {where}{side}"
 
 
+def _views_in(short_deg: float, step: float) -> int:
+    return max(1, round(short_deg / step))
+
+
 def _short_end(row: _Row, side: str, short_deg: float, step: float) -> Problem:
     view = row.views[0] if side == "left" else row.views[-1]
-    missing = max(1, round(short_deg / step))
+    missing = _views_in(short_deg, step)
     return Problem(
         frames=(view.files[0],),
         message=(

@@ -2,10 +2,11 @@
 
 What it looks for
     The sharpness of each small picture against its fellows: the other legs and takes of its
-    view, the other frames of a bracket or burst, the neighbours in an interval series. Where a
-    sweep has three views or more, what each leg usually loses is allowed for, and a view is
-    compared with the views on both sides of it as well: it must fall far below them and well
-    below every other view of its row. Focus stacks are not judged.
+    view, the other frames of a bracket, the frames just before and after in a burst or an
+    interval series. Where a sweep has three views or more, what each leg usually loses is allowed
+    for, and a view is compared with the views beside it as well, the first and the last of a row
+    with the two next to them: it must fall far below them and well below every other view of its
+    row. Focus stacks are not judged.
 
 Why it matters
     A shaken or misfocused frame shows as a soft patch, and spoils the merge of its bracket.
@@ -35,7 +36,8 @@ from grouper.model import Member, Set
 from grouper.settings import Settings
 
 _FELLOWS = 2
-"""A frame of an interval series is compared with so many before and after."""
+"""A frame of a burst or an interval series is compared with so many before and after: what such
+a series shows changes as it goes on."""
 _LEAST_VIEWS = 3
 """Fewer other views in a row do not show what is usual there (common practice, no source)."""
 _FEATURELESS = 0.03
@@ -80,7 +82,7 @@ def _against_fellows(found: Set, settings: Settings) -> Iterator[tuple[str, floa
 
 
 def _against_views(found: Set, settings: Settings) -> Iterator[tuple[str, float]]:
-    """Views far softer than both their neighbours and softer than the whole row.
+    """Views far softer than the views beside them and softer than the whole row.
 
     Views differ in what they show; so a lone view must stand out from all of them.
     """
@@ -94,12 +96,12 @@ def _against_views(found: Set, settings: Settings) -> Iterator[tuple[str, float]
         ]
         known = [(view, median(values)) for view, values in by_view if values]
         for place, (view, own) in enumerate(known):
-            beside = [
-                known[other][1] for other in (place - 1, place + 1) if 0 <= other < len(known)
-            ]
             others = [value for other, (_, value) in enumerate(known) if other != place]
             if len(others) < _LEAST_VIEWS or own >= settings.check.soft_frame_below * min(others):
                 continue
+            # At its end a row has no view on the other side: the two next to it count.
+            first = min(max(place - 1, 0), len(known) - 3)
+            beside = [known[other][1] for other in range(first, first + 3) if other != place]
             ratio = own / median(beside)
             if ratio < settings.check.soft_frame_share:
                 yield from ((file, ratio) for file in view.files)
@@ -111,7 +113,7 @@ def _fellows(found: Set) -> Iterator[tuple[Member, list[Member]]]:
         by_view[member.view].append(member)
     for place, member in enumerate(found.members):
         near = by_view[member.view]
-        if found.kind == "interval":
+        if found.kind in ("burst", "interval"):
             near = list(found.members[max(0, place - _FELLOWS) : place + _FELLOWS + 1])
         yield member, [other for other in near if other is not member]
 

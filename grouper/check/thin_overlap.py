@@ -18,7 +18,7 @@ What to do
     on a tripod, two fifths to a half by hand or with very wide lenses.
 
 Settings
-    check.thin_overlap_share.
+    check.thin_overlap_share; what counts as a gap instead, see missing-frame.
 """
 
 from __future__ import annotations

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from testdata.rehearsal import notes
 from testdata.rehearsal.records import Body
 
 Q5 = Body(
@@ -108,7 +109,20 @@ DRONE = Body(
     prefix="HOV_",
 )
 
-BODIES = (Q5, Q3, M2, M1, COMPACT, PHONE, DRONE)
+NOTED = replace(
+    Q5,
+    key="n1",
+    make=notes.MAKER,
+    model="N1",
+    serial="N1-20077",
+    lens="N1 24-70mm f/4",
+    folder_tag="NOTED",
+    prefix="NTD_",
+    note=True,
+)
+"""An invented body that writes its maker note in a layout that is known."""
+
+BODIES = (Q5, Q3, M2, M1, COMPACT, PHONE, DRONE, NOTED)
 INTERCHANGEABLE = (Q5, Q3, M2, M1)
 _USUAL = (0.46, 0.2, 0.22, 0.12)
 

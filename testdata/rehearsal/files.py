@@ -14,6 +14,7 @@ from testdata.rehearsal import exif
 from testdata.rehearsal.camera import develop, expose, pointing, shot_rotation
 from testdata.rehearsal.exif import Field
 from testdata.rehearsal.marks import aperture_mark, shutter_mark
+from testdata.rehearsal.notes import maker_note
 from testdata.rehearsal.paint import Image, as_image, pink
 from testdata.rehearsal.records import Shot
 from testdata.rehearsal.scene import Scene, paint_scene
@@ -142,12 +143,22 @@ def metadata(shot: Shot, stored: Picture, thumbnail: bytes | None) -> bytes:
     ]
     if shot.fault != "no-date":
         main.append(Field(0x0132, exif.ASCII, stamp))
-    return exif.build_tiff(
-        main,
-        _exposure_fields(shot) + _time_fields(shot, stamp) + _optics_fields(shot, width, height),
-        _gps_fields(shot),
-        thumbnail,
+    fields = (
+        _exposure_fields(shot) + _time_fields(shot, stamp) + _optics_fields(shot, width, height)
     )
+    if not body.note:
+        return exif.build_tiff(main, fields, _gps_fields(shot), thumbnail)
+
+    def block(note: bytes) -> bytes:
+        noted = [*fields, Field(0x927C, exif.UNDEFINED, note)]
+        return exif.build_tiff(main, noted, _gps_fields(shot), thumbnail)
+
+    # What the note points to is counted from the block's start: where it lies is seen once built.
+    return block(_note(shot, block(_note(shot, 0)).index(_note(shot, 0))))
+
+
+def _note(shot: Shot, at: int) -> bytes:
+    return maker_note(at, iso=shot.iso, iso_auto=shot.iso_auto, focus_auto=shot.focus_auto)
 
 
 def _time_fields(shot: Shot, stamp: str) -> list[Field]:

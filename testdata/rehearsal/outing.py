@@ -98,6 +98,8 @@ class Outing:
     findings: list[Expected] = field(default_factory=list)
     unread: list[tuple[str, str]] = field(default_factory=list)
     situations: dict[str, str] = field(default_factory=dict)
+    settings: str = ""
+    """The photographer's settings file."""
     rename: str = ""
     """An import gave every file this name and a running number, all in one folder."""
 
@@ -312,6 +314,8 @@ class Outing:
         tall = 2 * math.degrees(math.atan(upright_sensor_mm(shots[0])[1] / 2 / shots[0].focal_mm))
         pitches = [angles[1] for angles in where]
         findings = (*findings, *_wide(span, max(pitches) - min(pitches) + tall), *_ghosts(taken))
+        if not closed:
+            findings = (*findings, *_nearly_closed(sorted({round(float(yaw), 3) for yaw in yaws})))
         overlaps = _overlaps(taken, yaws, closed)
         first_row = [yaw for item, yaw in zip(taken, yaws, strict=True) if item.row == taken[0].row]
         truth = TruthSet(
@@ -379,6 +383,7 @@ class Outing:
             unread=tuple(self.unread),
             clock_offsets_s=self._offsets(),
             situations=dict(self.situations),
+            settings=self.settings,
         )
         if not self.rename:
             return card
@@ -469,6 +474,18 @@ def _wide(across_deg: float, up_deg: float) -> list[Expected]:
     return [Expected(code="too-wide", required=widest > 125)] if widest > 115 else []
 
 
+def _nearly_closed(yaws_deg: Sequence[float]) -> list[Expected]:
+    """An open sweep that one view more would close: whether it was meant to is nobody's to say.
+
+    Two steps in one are up to 2.4 usual ones while each is even to a fifth.
+    """
+    steps = [b - a for a, b in itertools.pairwise(yaws_deg) if b - a > 1]
+    seam = 360 - (yaws_deg[-1] - yaws_deg[0])
+    if len(steps) < 2 or seam > 2.4 * float(np.median(steps)):
+        return []
+    return [Expected(code="open-circle", required=False)]
+
+
 PEOPLED = ("hall", "market", "sea", "night")
 """Where people walk about, who may or may not matter in the exposures of a view."""
 
@@ -505,6 +522,13 @@ def settings_findings(taken: Sequence[Taken]) -> list[Expected]:
     found += _shutter_findings(taken)
     if all(shot.white_balance == 0 for shot in used):
         found.append(Expected(code="auto-white-balance"))
+    for code, moved, left in (
+        ("auto-iso", "mixed-iso", [shot for shot in used if shot.iso_auto]),
+        ("auto-focus", "mixed-focus", [shot for shot in used if shot.focus_auto]),
+    ):
+        files = tuple(shot.file for shot in left if shot.body.note)
+        if files and moved not in {item.code for item in found}:
+            found.append(Expected(code=code, frames=files))
     return found
 
 

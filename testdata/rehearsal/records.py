@@ -64,6 +64,8 @@ class Body:
     distance_tag: bool = False
     level_tag: bool = False
     """Writes its pitch as CameraElevationAngle (Exif 2.31)."""
+    note: bool = False
+    """Writes a maker note that tells automatic ISO and focus; see ``notes``."""
     k1: float = 0.0
     """Radial distortion: r' = r (1 + k1 r^2), r in units of the half diagonal."""
 
@@ -94,6 +96,9 @@ class Shot:
     """Av of the exact series."""
     iso: int = 100
     bias_ev: float = 0.0
+    iso_auto: bool = False
+    focus_auto: bool = False
+    """Told only by a body that writes a maker note."""
     program: int = 1
     exposure_mode: int = 1
     white_balance: int = 1
@@ -164,6 +169,8 @@ class Expected:
     frames: tuple[str, ...] = ()
     required: bool = True
     """False: neither its presence nor its absence is a mistake."""
+    says: str = ""
+    """Words of its message, for a code that is told for several reasons."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -221,3 +228,5 @@ class Card:
     """(body key, seconds that its clock is ahead of the first body's)."""
     situations: dict[str, str] = field(default_factory=dict)
     """Situation of each frame."""
+    settings: str = ""
+    """What the photographer's settings file says (TOML), a brief for instance; empty: no file."""

@@ -29,6 +29,9 @@ class Tones:
     nearly_black: float
 
 
+SETTINGS = "settings.toml"
+"""The photographer's settings file, beside the card where there is one."""
+
 _WHITE, _BLACK = 250, 5
 """Levels of 255 that the codec's noise makes of the ends of the scale (measured on this one)."""
 _MUCH_WHITE, _MUCH_BLACK = 0.05, 0.10
@@ -36,7 +39,10 @@ _MUCH_WHITE, _MUCH_BLACK = 0.05, 0.10
 
 
 def render_card(card: Card, folder: Path, jobs: int = 2) -> None:
-    """Write ``folder/card`` and ``folder/truth.json``; an older rendering is replaced."""
+    """Write ``folder/card``, ``folder/truth.json`` and, where there are any, the settings.
+
+    An older rendering is replaced.
+    """
     target = folder / "card"
     shutil.rmtree(target, ignore_errors=True)
     target.mkdir(parents=True)
@@ -46,6 +52,9 @@ def render_card(card: Card, folder: Path, jobs: int = 2) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
         shutil.copyfile(target / old, path)
     write_truth(card, folder / "truth.json", tones)
+    (folder / SETTINGS).unlink(missing_ok=True)
+    if card.settings:
+        (folder / SETTINGS).write_text(card.settings, encoding="utf-8")
 
 
 def render_cards(cards: Sequence[tuple[Card, Path]], jobs: int = 2) -> None:
@@ -260,7 +269,8 @@ def _set(truth: TruthSet) -> dict[str, Any]:
 
 
 def _finding(item: Any) -> dict[str, Any]:
-    return {"code": item.code, "frames": list(item.frames), "required": item.required}
+    said = {"says": item.says} if item.says else {}
+    return {"code": item.code, "frames": list(item.frames), "required": item.required, **said}
 
 
 def _rounded(value: float | None) -> float | None:

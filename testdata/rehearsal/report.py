@@ -16,6 +16,7 @@ import numpy as np
 
 from grouper.check import CODES
 from testdata.rehearsal.baselines import adaptive_groups, fixed_groups, read_stamps, score_groups
+from testdata.rehearsal.render import SETTINGS
 from testdata.rehearsal.score import (
     KINDS,
     UNSCORED_CODES,
@@ -83,7 +84,9 @@ def score_folders(
         target = work / folder.name
         if reuse and (target / "card.json").is_file():
             return target, 0.0, ""
-        return target, *run_grouper(folder / "card", target, options)
+        given = folder / SETTINGS
+        own = ["--settings", str(given)] if given.is_file() else []
+        return target, *run_grouper(folder / "card", target, [*options, *own])
 
     total = Total()
     with ThreadPoolExecutor(jobs) as pool:
@@ -208,6 +211,10 @@ def _code_lines(score: Score) -> list[str]:
     exact = score.told_of_exact
     lines.append(f"{'of exact sets':22}{exact.right:6}{exact.missed:8}{exact.false:7}")
     lines.append(f"false problems per 50 sets: {_per_50(score)}")
+    (wrong, of_wrong), (right, of_right) = score.doubted_wrong, score.doubted_right
+    lines.append(
+        f"told to be in doubt: {wrong} of {of_wrong} wrong sets, {right} of {of_right} right ones"
+    )
     unseen = sorted(set(CODES) - _exercised(score) - set(UNSCORED_CODES))
     return [*lines, f"never planted here: {', '.join(unseen) or 'none'}"]
 
@@ -285,17 +292,10 @@ def accuracy_table(parts: Sequence[tuple[str, Total]], date: str, remark: str) -
         "the same, of sets found exactly",
         (_told_cell(t.score.told_of_exact) if t.score.codes else "-" for t in totals),
     )
+    row("in doubt: of sets that are wrong; of sets that are right", map(_doubt_cell, totals))
     row("false problems per 50 sets", (_per_50(t.score) for t in totals))
     row("Brier score of the confidence", (_brier_cell(t.score) for t in totals))
     return "\n".join([*lines, *_code_table(totals)]) + "\n"
-
-
-_NEVER_PLANTED = {
-    "brief-unmet": "asks for a brief",
-    "auto-iso": "stands in maker notes, which invented cameras do not write",
-    "auto-focus": "stands in maker notes, which invented cameras do not write",
-}
-"""Why no rendered card can ask for a code."""
 
 
 def _code_table(totals: Sequence[Total]) -> list[str]:
@@ -315,14 +315,10 @@ def _code_table(totals: Sequence[Total]) -> list[str]:
     lines.append(f"| all | {whole.right} | {whole.missed} | {whole.false} |")
     unseen = sorted(set(CODES) - exercised - set(UNSCORED_CODES))
     if unseen:
-        said = [f"`{code}`{_because(_NEVER_PLANTED.get(code))}" for code in unseen]
+        said = [f"`{code}`" for code in unseen]
         lines += ["", f"Never planted on these cards, so only unit-tested: {', '.join(said)}."]
-    said = [f"`{code}`{_because(why)}" for code, why in sorted(UNSCORED_CODES.items())]
+    said = [f"`{code}` ({why})" for code, why in sorted(UNSCORED_CODES.items())]
     return [*lines, "", f"Not scored: {', '.join(said)}."]
-
-
-def _because(why: str | None) -> str:
-    return f" ({why})" if why else ""
 
 
 def _cell(found: Found | None) -> str:
@@ -349,6 +345,11 @@ def _codes_cell(score: Score) -> str:
     if not score.codes:
         return "-"
     return _told_cell(score.told)
+
+
+def _doubt_cell(total: Total) -> str:
+    wrong, right = total.score.doubted_wrong, total.score.doubted_right
+    return f"{wrong[0]} of {wrong[1]}; {right[0]} of {right[1]}"
 
 
 def _told_cell(told: Told) -> str:

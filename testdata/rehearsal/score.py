@@ -18,7 +18,8 @@ import numpy as np
 KINDS = ("panorama", "bracket", "focus-stack", "burst", "interval")
 
 UNSCORED_CODES = {
-    "set-in-doubt": "says how sure grouping is; the table of confidence judges that",
+    "set-in-doubt": "says how sure grouping is; how often it says so of right and of wrong sets "
+    "stands in the table",
 }
 """Codes for which there is no truth to plant, and why."""
 
@@ -108,6 +109,10 @@ class Score:
     judged_sets: int = 0
     """Sets told on cards whose truth says which findings are right."""
     confidences: list[tuple[float, bool]] = field(default_factory=list)
+    doubted_wrong: list[int] = field(default_factory=lambda: [0, 0])
+    """Sets told to be in doubt, of all those found that are none."""
+    doubted_right: list[int] = field(default_factory=lambda: [0, 0])
+    """Sets told to be in doubt, of all those found exactly."""
     dividers: list[int] = field(default_factory=lambda: [0, 0])
     previews: list[int] = field(default_factory=lambda: [0, 0])
     unread: list[int] = field(default_factory=lambda: [0, 0])
@@ -154,7 +159,7 @@ class Score:
         self.told_of_exact.add(other.told_of_exact)
         self.judged_sets += other.judged_sets
         self.confidences += other.confidences
-        for field_name in ("dividers", "previews", "unread"):
+        for field_name in ("dividers", "previews", "unread", "doubted_wrong", "doubted_right"):
             mine_pair, other_pair = getattr(self, field_name), getattr(other, field_name)
             mine_pair[0] += other_pair[0]
             mine_pair[1] += other_pair[1]
@@ -249,6 +254,9 @@ def _score_sets(
         score.sets.setdefault(found["kind"], Found()).add(Found(claimed=1))
         score.part(name).found.add(Found(claimed=1))
         exact = id(found) in right
+        doubted = score.doubted_right if exact else score.doubted_wrong
+        doubted[0] += any(item["code"] == "set-in-doubt" for item in found["findings"])
+        doubted[1] += 1
         if found.get("confidence") is not None:
             score.confidences.append((float(found["confidence"]), exact))
 
@@ -384,11 +392,51 @@ def _score_findings(
         count(pair.truth.get("findings", []), told, _name(pair, truth), exact=pair.exact)
     answered = {id(pair.found) for pair in pairs}
     for found, files in found_sets:
-        # Whatever is said of a set that is none is wrong.
+        # Whatever is said of a set that is none is wrong, but for what is true of a part.
         if id(found) not in answered and files:
             names = Counter(_situation(truth, file) for file in sorted(files))
-            count((), found["findings"], names.most_common(1)[0][0])
+            count(_true_of_part(files, truth), found["findings"], names.most_common(1)[0][0])
     count(truth["findings"], card["findings"], "")
+
+
+OF_FRAMES = ("clipped-highlights", "blocked-shadows")
+"""What is said of single frames, and as true of them in a part of their set."""
+
+
+def _true_of_part(files: frozenset[str], truth: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """What may be said of a set that is a piece of one true set, cut off by grouping.
+
+    The piece itself is counted as wrong. What its own frames show is not wrong a second time:
+    the tones that single frames lose, and a span that by the true pointings outgrows a flat
+    picture (from 115 degrees, as for whole sets). None of it counts as right either.
+    """
+    whole = next((item for item in truth["sets"] if files <= true_members(item)), None)
+    if whole is None:
+        return []
+    wishes = [
+        {**wish, "required": False}
+        for wish in whole.get("findings", [])
+        if wish["code"] in OF_FRAMES and wish["frames"]
+    ]
+    if _span_of_part(files, whole, truth) > 115:
+        wishes.append({"code": "too-wide", "frames": [], "required": False})
+    return wishes
+
+
+def _span_of_part(
+    files: frozenset[str], whole: Mapping[str, Any], truth: Mapping[str, Any]
+) -> float:
+    """True angle across of some frames of an open sweep, degrees; 0 where it is not known."""
+    layout = whole.get("layout", {})
+    if not layout.get("span_deg") or layout.get("closed") or layout.get("rows") != 1:
+        return 0.0
+    yaws = {file: truth["frames"].get(file, {}).get("yaw_deg") for file in true_members(whole)}
+    known = {file: yaw for file, yaw in yaws.items() if yaw is not None}
+    if len(known) < len(yaws):
+        return 0.0
+    frame_deg = layout["span_deg"] - (max(known.values()) - min(known.values()))
+    own = [known[file] for file in files]
+    return float(max(own) - min(own) + frame_deg)
 
 
 def match_findings(
@@ -417,8 +465,11 @@ def match_findings(
 
 
 def _answers(wish: Mapping[str, Any], item: Mapping[str, Any]) -> bool:
-    """The same code, about at least one of the same frames where both name any."""
-    if item["code"] != wish["code"]:
+    """The same code, about at least one of the same frames where both name any.
+
+    Where the truth says which words the message has, they must be there.
+    """
+    if item["code"] != wish["code"] or wish.get("says", "") not in item.get("message", ""):
         return False
     if not wish["frames"] or not item["frames"]:
         return True

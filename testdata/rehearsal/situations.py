@@ -756,6 +756,49 @@ def auto_exposure(outing: Outing, holder: Holder) -> None:
         outing.wait(150)
 
 
+def left_automatic(outing: Outing, holder: Holder) -> None:
+    """ISO or focus left to the camera, told by its maker note: steady, or an ISO that moves."""
+    rng = outing.rng
+    for what, moving in (("iso_auto", False), ("iso_auto", True), ("focus_auto", False)):
+        stage = set_up(outing, holder, choose(rng, [24, 28]), kinds=STEADY, iso=200, **{what: True})
+        marks = [int(rng.choice([100, 200, 400])) if moving else 200 for _ in range(12)]
+        marks[1:3] = [100, 400] if moving else [200, 200]
+
+        def frame(index: int, leg: float, step: int, marks: list[int] = marks) -> Setup:
+            return {"iso": marks[index]}
+
+        _sweep(stage, _count(stage, 0.36, 5, 8), 0.36, per_frame=frame)
+        outing.wait(150)
+
+
+BRIEF = """\
+[brief]
+aperture_f = [8, 11]
+iso_most = 200
+orientation = "upright"
+views = [4, 12]
+locked = ["exposure", "white-balance"]
+"""
+
+
+def briefed(outing: Outing, holder: Holder) -> None:
+    """Bram Tolley shoots to a brief: once as asked, then three times with one rule broken."""
+    rng = outing.rng
+    outing.settings = BRIEF
+    kept = {"aperture": 6.0, "iso": 100}
+    broken: tuple[tuple[str, dict[str, Any], int], ...] = (
+        ("", {}, 0),
+        ("rule on aperture", {"aperture": 5.0}, 0),
+        ("rule on orientation", {"upright": False}, 0),
+        ("rule on views", {}, 3),
+    )
+    for rule, change, few in broken:
+        stage = set_up(outing, holder, choose(rng, [24, 28]), kinds=STEADY, **{**kept, **change})
+        findings = [Expected(code="brief-unmet", says=rule)] if rule else []
+        _sweep(stage, few or _count(stage, 0.34, 5, 8), 0.34, findings=findings)
+        outing.wait(150)
+
+
 def auto_white_balance(outing: Outing, holder: Holder) -> None:
     rng = outing.rng
     stage = set_up(outing, holder, choose(rng, [24, 28]), kinds=STEADY, white_balance=0)
@@ -962,6 +1005,22 @@ def interval(outing: Outing, holder: Holder) -> None:
         )
         taken.append(Taken(shot, 0, 0, 0, 0, False))
     outing.one_view("interval", taken)
+
+
+def interval_lost(outing: Outing, holder: Holder) -> None:
+    """A timer's series of which one file is gone."""
+    rng = outing.rng
+    stage = set_up(outing, holder, 24, upright=False, kinds=("lake", "market", "ridges"))
+    period, count = float(rng.choice([2, 5, 10])), int(rng.integers(20, 30))
+    odd = int(rng.integers(8, count - 8))
+    taken, began = [], outing.now_s
+    for number in range(count):
+        outing.now_s = began + number * period + float(rng.normal(0, 0.01))
+        shot = outing.shoot(holder, stage.setup, keep=number != odd, yaw_deg=20.0)
+        if number != odd:
+            taken.append(Taken(shot, 0, 0, 0, 0, False))
+    pair = (taken[odd - 1].shot.file, taken[odd].shot.file)
+    outing.one_view("interval", taken, findings=[Expected(code="missing-frame", frames=pair)])
 
 
 def walk_round(outing: Outing, holder: Holder) -> None:
@@ -1368,10 +1427,13 @@ SITUATIONS: tuple[Situation, ...] = (
     Situation(
         "over-exposed", "a sweep far too bright", _exposed_by(2.7, ("ridges", "lake", "sea"))
     ),
-    Situation("under-exposed", "a sweep far too dark", _exposed_by(-4.5, ("hall", "woodland"))),
+    Situation("under-exposed", "a sweep far too dark", _exposed_by(-5.5, ("hall", "woodland"))),
     Situation("shallow-focus", "a long lens wide open, focused near", shallow_focus, bodies.M2),
     Situation("near-things", "a plain head and things at arm's length", near_things, bodies.M2),
     Situation("soft-frame", "one view shaken", soft_frame),
+    Situation("left-automatic", "ISO or focus left to the camera", left_automatic, bodies.NOTED),
+    Situation("briefed", "sweeps to a brief, some of which break it", briefed, bodies.Q5),
+    Situation("interval-lost", "an interval series with a frame gone", interval_lost),
     Situation("rig-test", "trial frames before a sweep", rig_test, weight=1.5),
     Situation("singles", "singles of several places", singles, weight=6, before=False),
     Situation("strolling", "singles in one setting and an even rhythm", walk_about, weight=4),

@@ -2,11 +2,24 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
+from grouper.check import find_all
 from grouper.model import Set
-from grouper.settings import Settings
-from tests.check.sets import blind, bracket, card, change, findings, glance, regard, sweep
+from grouper.settings import Settings, settings_from
+from tests.check.sets import (
+    blind,
+    bracket,
+    card,
+    change,
+    findings,
+    glance,
+    interval,
+    regard,
+    sweep,
+)
 from tests.support import frame
 
 QUIET = Settings(severity=(("too-wide", "off"),))
@@ -193,3 +206,83 @@ def test_the_same_card_gives_the_same_findings() -> None:
     found = sweep(deleted=[3], program="aperture")
     assert findings(found) == findings(found)
     assert card(found) == card(found)
+
+
+# --- A set in doubt -----------------------------------------------------------------------
+
+
+def test_a_set_in_doubt_puts_aside_what_only_comparing_shows_and_names_it() -> None:
+    found = replace(sweep(5, 48.0, odd={3: {"iso": 200.0}}), confidence=0.4)
+    in_set, _ = findings(found, settings=QUIET)
+    (doubt,) = in_set
+    assert doubt.code == "set-in-doubt"
+    assert doubt.message.endswith("Left aside until that is clear: thin-overlap and mixed-iso.")
+    assert doubt.measured["left_aside"] == ["thin-overlap", "mixed-iso"]
+
+
+def test_a_gap_in_a_set_in_doubt_is_told_all_the_same() -> None:
+    assert codes(replace(sweep(deleted=[3]), confidence=0.4)) == ["missing-frame", "set-in-doubt"]
+
+
+def test_a_lost_leg_in_a_set_in_doubt_is_told_unless_at_its_end() -> None:
+    legs = (0, -2, 2)
+    in_the_middle = replace(sweep(legs_ev=legs, lost=[7]), confidence=0.4)
+    assert codes(in_the_middle) == ["short-bracket", "set-in-doubt"]
+    at_the_end = sweep(legs_ev=legs, lost=[20])
+    assert codes(at_the_end) == ["short-bracket"]
+    assert codes(replace(at_the_end, confidence=0.4)) == ["set-in-doubt"]
+
+
+def test_a_pause_in_a_series_in_doubt_is_not() -> None:
+    assert codes(interval(lost=[4])) == ["missing-frame"]
+    assert codes(replace(interval(lost=[4]), confidence=0.4)) == ["set-in-doubt"]
+
+
+def test_frames_set_anew_each_time_are_told_once() -> None:
+    odd = {0: {"aperture_f": 4.0}, 1: {"aperture_f": 8.0, "focal_mm": 35.0, "exposure_s": 1 / 9}}
+    found = sweep(3, program="aperture", white_balance="auto", odd=odd)
+    in_set, _ = findings(found, settings=QUIET)
+    (doubt,) = in_set
+    assert doubt.code == "set-in-doubt"
+    assert "mixed-aperture" in str(doubt.measured["left_aside"])
+    assert "auto-white-balance" in str(doubt.measured["left_aside"])
+
+
+def test_nothing_is_put_aside_for_a_doubt_that_is_switched_off() -> None:
+    off = Settings(severity=(("too-wide", "off"), ("set-in-doubt", "off")))
+    found = replace(sweep(odd={3: {"iso": 200.0}}), confidence=0.4)
+    in_set, _ = findings(found, settings=off)
+    assert [finding.code for finding in in_set] == ["mixed-iso"]
+
+
+# --- The brief's rule on overlap ----------------------------------------------------------
+
+
+def test_a_gap_is_not_told_again_by_the_brief() -> None:
+    found, codes_told = briefed(sweep(deleted=[3]), overlap_least=0.25)
+    assert codes_told == ["missing-frame"]
+    assert found.brief[0].passed is False
+    assert found.brief[0].found == "none between QMK_0419.JPG and QMK_0421.JPG; see missing-frame"
+
+
+def test_the_brief_speaks_louder_than_a_thin_overlap() -> None:
+    found, codes_told = briefed(sweep(yaws_deg=[0, 36, 80, 116]), overlap_least=0.25)
+    assert codes_told == ["brief-unmet"]
+    assert "see" not in found.brief[0].found
+
+
+def test_a_gap_and_a_pair_below_the_brief_are_two_things() -> None:
+    found, codes_told = briefed(sweep(yaws_deg=[0, 36, 76, 112, 148, 220]), overlap_least=0.3)
+    assert codes_told == ["missing-frame", "brief-unmet"]
+    assert found.brief[0].found.endswith("; see missing-frame")
+
+
+def test_all_pairs_below_the_brief_are_no_single_gap() -> None:
+    _, codes_told = briefed(sweep(9, step_deg=40.0, deleted=[3]), overlap_least=0.3)
+    assert codes_told == ["missing-frame", "brief-unmet"]
+
+
+def briefed(found: Set, **rules: object) -> tuple[Set, list[str]]:
+    settings = settings_from({"brief": rules, "severity": {"too-wide": "off"}})
+    grouping, _ = find_all(*card(found), settings)
+    return grouping.sets[0], [finding.code for finding in grouping.sets[0].findings]

@@ -1,5 +1,8 @@
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import timedelta
+
 import pytest
 
 from grouper.check.missing_frame import CHECK
@@ -20,6 +23,44 @@ from tests.check.sets import (
     tangled,
     unmatched,
 )
+
+
+def restarted(found: Set, place: int, pause_s: float) -> Set:
+    """The even series with a pause before the frame at a place."""
+    first, second = (member.frame.taken for member in found.members[:2])
+    assert first is not None
+    assert second is not None
+    later = timedelta(seconds=pause_s) - (second - first)
+    members = []
+    for number, member in enumerate(found.members):
+        assert member.frame.taken is not None
+        taken = member.frame.taken + (later if number >= place else timedelta())
+        members.append(replace(member, frame=replace(member.frame, taken=taken)))
+    return replace(found, members=tuple(members))
+
+
+def flown(found: Set, turn_at: int | None = None) -> Set:
+    """A series along a meridian, 20 m every 10 s, or turned into the next line at a place."""
+    members = []
+    began = found.members[0].frame.taken
+    for number, member in enumerate(found.members):
+        assert member.frame.taken is not None
+        assert began is not None
+        north_m = 2.0 * (member.frame.taken - began).total_seconds()
+        turned = turn_at is not None and number >= turn_at
+        if turned:
+            north_m = 20.0 * (2 * (turn_at or 0) - 1 - number)
+        places = {
+            "latitude_deg": 46.5 + north_m / 111_195.0,
+            "longitude_deg": 9.8 + (0.0003 if turned else 0.0),
+        }
+        members.append(replace(member, frame=replace(member.frame, **places)))
+    return replace(found, members=tuple(members))
+
+
+def handheld() -> Set:
+    return sweep(yaws_deg=[0, 30, 72, 102, 144, 174, 219])
+
 
 SILENT = [
     pytest.param(sweep(), id="a whole sweep"),
@@ -77,6 +118,18 @@ SILENT = [
     pytest.param(
         interval(every_s=1.0, lost=[4], taken_resolution_s=1.0),
         id="an interval series every second, kept in whole seconds",
+    ),
+    pytest.param(
+        flown(restarted(interval(), 5, 40.0), turn_at=5),
+        id="a survey flight's turn into its next line",
+    ),
+    pytest.param(
+        unmatched(halves(handheld(), 3), 3, score=0.45, certainty=0.05),
+        id="one pair of an uneven sweep that hardly matches",
+    ),
+    pytest.param(
+        unmatched(halves(sweep(4), 1), 1, score=0.45, certainty=0.05),
+        id="one pair that hardly matches, with few others to show the rest is even",
     ),
     pytest.param(change(burst(), [5], counter=430), id="a burst with a number left out"),
 ]
@@ -178,6 +231,24 @@ SPEAKS = [
         ["QMK_0419", "QMK_0421"],
         "no overlap left",
         id="a hand-held sweep with a gap",
+    ),
+    pytest.param(
+        unmatched(halves(sweep(), 3), 3, score=0.45, certainty=0.05),
+        ["QMK_0420", "QMK_0421"],
+        "no common ground",
+        id="one pair of an even sweep whose best fit is hardly believed",
+    ),
+    pytest.param(
+        flown(restarted(interval(), 5, 40.0)),
+        ["QMK_0421", "QMK_0422"],
+        "3 frames are missing",
+        id="frames lost along a survey's line",
+    ),
+    pytest.param(
+        restarted(interval(), 5, 34.0),
+        ["QMK_0421", "QMK_0422"],
+        "34 s lie between",
+        id="a series that went on off its beat: the jump shows all the same",
     ),
     pytest.param(
         interval(lost=[4]),

@@ -3,8 +3,17 @@ from __future__ import annotations
 import pytest
 
 from grouper.check.short_bracket import CHECK
-from grouper.model import Set
-from tests.check.sets import ask, bracket, names, sweep
+from grouper.model import Pointing, Set
+from tests.check.sets import ask, bracket, names, regard, sweep
+
+
+def unplaced(number: int) -> Set:
+    """Five bracketed views; the dark leg of the third, or that of none, as a view of its own."""
+    found = sweep(5, legs_ev=(0, -2, 2), lost=[] if number else [7])
+    if not number:
+        return found
+    return regard(found, [7], view=5, pointing=Pointing())
+
 
 SILENT = [
     pytest.param(sweep(legs_ev=(0, -2, 2)), id="a bracketed sweep"),
@@ -18,6 +27,7 @@ SILENT = [
         sweep(6, legs_ev=(0, -2, 2), lost=[1, 2, 7, 8, 13, 14]),
         id="views told apart so that every other one is short",
     ),
+    pytest.param(unplaced(1), id="a leg that the pictures could not place"),
     pytest.param(bracket(), id="a bracket"),
     pytest.param(bracket((0.0, -2.0)), id="a bracket of two"),
     pytest.param(
@@ -33,6 +43,12 @@ SPEAKS = [
         "View 2 of 7 (QMK_0420.JPG and QMK_0422.JPG) lacks the −2 EV frame that the "
         "other views have",
         id="a leg never fired or lost in mid-sweep",
+    ),
+    pytest.param(
+        unplaced(0),
+        ["QMK_0423", "QMK_0425"],
+        "lacks the −2 EV frame",
+        id="a leg that a view which is placed holds does not fill another view",
     ),
     pytest.param(
         sweep(legs_ev=(0, -2, 2), lost=[4, 5]),

@@ -3,8 +3,8 @@ from __future__ import annotations
 import pytest
 
 from grouper.check.short_row import CHECK
-from grouper.model import Set
-from tests.check.sets import ask, bricks, column, names, sweep
+from grouper.model import Pointing, Set
+from tests.check.sets import ask, bricks, column, names, regard, sweep
 
 SILENT = [
     pytest.param(sweep(), id="one row"),
@@ -17,6 +17,10 @@ SILENT = [
     pytest.param(sweep(10, pitches_deg=(0.0, 45.0)), id="full turns"),
     pytest.param(sweep(5, pitches_deg=(0.0, 45.0), deleted=[7]), id="a gap in mid-row"),
     pytest.param(column(), id="an up-and-down sweep"),
+    pytest.param(
+        regard(sweep(5, pitches_deg=(-30.0, 0.0, 30.0), deleted=[14]), [4], pointing=Pointing()),
+        id="as many views short as the pictures could not place",
+    ),
 ]
 
 SPEAKS = [
@@ -38,6 +42,14 @@ SPEAKS = [
         ["QMK_0424"],
         "about 2 views short",
         id="one of three rows",
+    ),
+    pytest.param(
+        regard(
+            sweep(5, pitches_deg=(-30.0, 0.0, 30.0), deleted=[13, 14]), [4], pointing=Pointing()
+        ),
+        ["QMK_0429"],
+        "about 2 views short",
+        id="more views short than the pictures could not place",
     ),
     pytest.param(
         sweep(10, pitches_deg=(-30.0, 0.0, 30.0), deleted=[8, 9]),

@@ -38,6 +38,13 @@ SILENT = [
         regard(bracket(), [2], glance=glance(sharpness=0.01, clipped_share=0.7)),
         id="a leg so bright that it shows nothing",
     ),
+    pytest.param(
+        detailed(sweep(5), 0.1, 0.1, 0.09, 0.12, 0.065), id="a last view beside a very sharp one"
+    ),
+    pytest.param(
+        detailed(burst(8), 0.13, 0.13, 0.13, 0.13, 0.12, 0.10, 0.08, 0.07),
+        id="a burst that pans into a plainer part",
+    ),
     pytest.param(regard(stack([1, 2, 4]), [1], glance=glance(sharpness=0.01)), id="a focus stack"),
 ]
 
@@ -57,7 +64,7 @@ SPEAKS = [
     pytest.param(
         detailed(sweep(5), 0.1, 0.1, 0.09, 0.1, 0.04),
         ["QMK_0421"],
-        "QMK_0421.JPG (40 %)",
+        "QMK_0421.JPG (42 %)",
         id="the last view of a sweep",
     ),
     pytest.param(

@@ -23,7 +23,13 @@ def parted(views: int, lost: int) -> Set:
 SILENT = [
     pytest.param(sweep(2), id="a hundred degrees"),
     pytest.param(parted(2, 1), id="a part beyond a gap that adds little"),
-    pytest.param(sweep(layout={"span_deg": None}), id="a span not known"),
+    pytest.param(sweep(4, layout={"span_deg": None}), id="four views whose span is not known"),
+    pytest.param(sweep(layout={"span_deg": None, "fov_deg": None}), id="nor the lens"),
+    pytest.param(sweep(layout={"span_deg": None, "rows": 2}), id="in two rows"),
+    pytest.param(
+        replace(sweep(layout={"span_deg": None}), confidence=0.4),
+        id="views that are likelier singles, and no span known",
+    ),
 ]
 
 SPEAKS = [
@@ -38,6 +44,12 @@ SPEAKS = [
         [],
         "The span of about 233° across, with what lies beyond the gap, outgrows",
         id="half of the sweep lies beyond a gap of unknown width",
+    ),
+    pytest.param(
+        sweep(layout={"span_deg": None}),
+        [],
+        "The span of at least 181° across, judged by the number of views, outgrows",
+        id="so many views that they span more however much they overlap",
     ),
     pytest.param(column(3, 66.0), [], "The span of 206° upwards", id="tall"),
 ]

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from PIL import Image, ImageOps
 
-from testdata.rehearsal.bodies import COMPACT, M1, M2, PHONE, Q3, Q5
+from testdata.rehearsal.bodies import COMPACT, M1, M2, NOTED, PHONE, Q3, Q5
 from testdata.rehearsal.files import shoot
 from testdata.rehearsal.records import SceneKey, Shot
 
@@ -204,3 +204,25 @@ def test_a_cap_is_black_and_a_hand_is_not() -> None:
     hand = np.asarray(Image.open(io.BytesIO(made(look="hand", scene=None))), float)
     assert cap.mean() < 25
     assert 40 < hand.mean() < 230
+
+
+@pytest.mark.parametrize(("iso_auto", "says_iso"), [(True, "Auto"), (False, "200")])
+@pytest.mark.parametrize(
+    ("focus_auto", "says_focus"), [(True, "One shot AF"), (False, "Manual focus (3)")]
+)
+def test_maker_note_tells_automatic_iso_and_focus(
+    iso_auto: bool, says_iso: str, focus_auto: bool, says_focus: str
+) -> None:
+    # The exiv2 library has tables of its own for this note.
+    data = made(body=NOTED, iso=200, iso_auto=iso_auto, focus_auto=focus_auto)
+    image = exiv2.ImageFactory.open(data)
+    image.readMetadata()
+    tags = image.exifData()
+    assert tags["Exif.CanonCs.ISOSpeed"].print(tags) == says_iso
+    assert tags["Exif.CanonCs.FocusMode"].print(tags) == says_focus
+
+
+def test_other_bodies_write_no_maker_note() -> None:
+    image = exiv2.ImageFactory.open(made(iso_auto=True))
+    image.readMetadata()
+    assert not any("MakerNote" in tag.key() for tag in image.exifData())

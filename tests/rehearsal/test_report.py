@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
+from testdata.rehearsal import report
 from testdata.rehearsal.__main__ import main
 from testdata.rehearsal.baselines import (
     Stamp,
@@ -108,6 +110,26 @@ def test_cards_are_found_below_a_folder(tmp_path: Path) -> None:
     assert find_cards([tmp_path]) == [tmp_path / "a/deep", tmp_path / "b"]
 
 
+def test_a_card_is_grouped_by_the_settings_beside_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: dict[str, list[str]] = {}
+
+    def run(card: Path, target: Path, options: Sequence[str] = ()) -> tuple[float, str]:
+        asked[card.parent.name] = list(options)
+        return 0.0, "not run"
+
+    monkeypatch.setattr(report, "run_grouper", run)
+    for name in ("briefed", "plain"):
+        (tmp_path / name / "card").mkdir(parents=True)
+    settings = tmp_path / "briefed" / "settings.toml"
+    settings.write_text("[brief]\n")
+    folders = [tmp_path / "briefed", tmp_path / "plain"]
+    report.score_folders(folders, tmp_path / "out", jobs=1, options=["--no-sight"])
+    assert asked["briefed"] == ["--no-sight", "--settings", str(settings)]
+    assert asked["plain"] == ["--no-sight"]
+
+
 def test_render_command_writes_card_and_truth(tmp_path: Path) -> None:
     out = tmp_path / "x"
     arguments = ["render", "--seed", "11", "--situation", "phone-preview", "--out", str(out)]
@@ -146,7 +168,8 @@ def test_table_has_every_code_that_was_planted_and_names_the_others() -> None:
     assert "| false problems per 50 sets | 0.00 (2 sets) |" in text
     never = next(line for line in text.splitlines() if line.startswith("Never planted"))
     assert "`missing-frame`" not in never
-    assert "`brief-unmet` (asks for a brief)" in never
+    assert "`brief-unmet`" in never
+    assert "| in doubt: of sets that are wrong; of sets that are right | 0 of 0; 0 of 2 |" in text
     assert "`set-in-doubt`" not in never
     assert "Not scored: `set-in-doubt`" in text
 

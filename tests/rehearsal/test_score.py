@@ -44,7 +44,11 @@ def perfect(truth: Json) -> Json:
                 "confidence": 1.0,
                 "frames": frames,
                 "layout": layout if item["kind"] == "panorama" else None,
-                "findings": [one for one in item["findings"] if one["required"]],
+                "findings": [
+                    {**one, "message": one.get("says", "")}
+                    for one in item["findings"]
+                    if one["required"]
+                ],
             }
         )
     return {
@@ -242,6 +246,55 @@ def test_what_is_said_of_a_set_that_is_none_is_wrong() -> None:
     findings = [{"code": "missing-frame", "severity": "problem", "frames": [], "message": ""}]
     card["sets"].append({"kind": "burst", "frames": frames, "findings": findings})
     assert told(score_card(card, truth), "missing-frame") == (0, 0, 1)
+
+
+def test_what_a_piece_of_a_set_shows_is_not_wrong_a_second_time() -> None:
+    truth = truth_of("sweep-upright")
+    whole = truth["sets"][0]
+    files = [file for view in whole["views"] for file in view]
+    whole["findings"].append({"code": "clipped-highlights", "frames": files[-2:], "required": True})
+    card = perfect(truth)
+    rest = card["sets"][0]["frames"]
+    part = {"kind": "panorama", "frames": rest[-2:], "confidence": 0.9, "layout": None}
+    card["sets"][0]["frames"] = rest[:-2]
+    for code, frames in (("clipped-highlights", files[-2:]), ("mixed-iso", []), ("too-wide", [])):
+        part.setdefault("findings", []).append({"code": code, "frames": frames})
+    card["sets"].append(part)
+    score = score_card(card, truth)
+    assert told(score, "clipped-highlights") == (1, 0, 0)
+    assert told(score, "mixed-iso") == (0, 0, 1)
+    assert score.codes["too-wide"].false == 1  # two views do not outgrow anything
+    part["frames"] = rest[-3:]
+    card["sets"][0]["frames"] = rest[:-3]
+    truth["frames"][files[-3]]["yaw_deg"] = truth["frames"][files[-1]]["yaw_deg"] - 100
+    assert score_card(card, truth).codes["too-wide"].false == 0
+
+
+def test_where_the_truth_names_words_the_message_must_have_them() -> None:
+    truth = truth_of("briefed")
+    card = perfect(truth)
+    card["sets"][1]["findings"] = [
+        {**one, "message": "The brief's rule on ISO is not met."}
+        if one["code"] == "brief-unmet"
+        else one
+        for one in card["sets"][1]["findings"]
+    ]
+    assert told(score_card(card, truth), "brief-unmet") == (2, 1, 1)
+
+
+def test_doubts_of_right_and_of_wrong_sets_are_counted() -> None:
+    truth = truth_of("sweep-upright")
+    card = perfect(truth)
+    for item in card["sets"]:
+        item["findings"].append({"code": "set-in-doubt", "frames": []})
+    card["sets"][0]["frames"].pop()
+    score = score_card(card, truth)
+    assert score.doubted_wrong == [1, 1]
+    assert score.doubted_right == [1, 1]
+    whole = Score()
+    whole.add(score)
+    whole.add(score)
+    assert whole.doubted_wrong == [2, 2]
 
 
 def test_optional_findings_cost_nothing_either_way() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from collections import Counter
 from datetime import timedelta
 from functools import cache
@@ -10,6 +11,7 @@ from itertools import pairwise
 
 import pytest
 
+from grouper.settings import settings_from
 from testdata.rehearsal.cards import (
     GUARD_SEEDS,
     REPORT_SEEDS,
@@ -109,6 +111,9 @@ WANTED = [
     "under-exposed",
     "shallow-focus",
     "near-things",
+    "left-automatic",
+    "briefed",
+    "interval-lost",
 ]
 
 NAMES = tuple(part.name for part in SITUATIONS)
@@ -283,3 +288,24 @@ def test_truth_table_has_the_form_of_the_real_cards() -> None:
     assert files == [file for row in first["rows"] for view in row for file in view]
     assert set(files) <= set(table["frames"])
     assert len(first["rows"]) == first["layout"]["rows"]
+
+
+def test_only_a_sweep_one_view_short_of_a_turn_may_be_told_as_an_open_one() -> None:
+    seams: dict[bool, list[float]] = {True: [], False: []}
+    for seed in range(11, 16):
+        for name in ("pitched", "sweep-16mm", "sweep-upright"):
+            for item in situation_card(name, seed).sets:
+                yaws = sorted(place.yaw_deg or 0.0 for place in item.places)
+                steps = [b - a for a, b in pairwise(yaws)]
+                told = [one for one in item.findings if one.code == "open-circle"]
+                assert all(not one.required for one in told)
+                seam = 360 - (yaws[-1] - yaws[0])
+                seams[bool(told)].append(seam / sorted(steps)[len(steps) // 2])
+    assert seams[True]
+    assert max(seams[True]) < min(seams[False])
+
+
+def test_the_brief_can_be_read() -> None:
+    settings = settings_from(tomllib.loads(card("briefed").settings))
+    assert settings.brief.asks
+    assert card("sweep-upright").settings == ""
