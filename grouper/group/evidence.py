@@ -257,14 +257,18 @@ AUTOMATIC = {
 
 
 def _exposure_weight(pairs: Pairs) -> Floats:
-    """Weight of changed exposure settings where no leg of a bracket excuses them."""
+    """Weight of changed exposure settings where no leg of a bracket excuses them.
+
+    Where they were all that changed it is no longer true that nothing did.
+    """
     weight = np.zeros(len(pairs.pause_s))
+    kept = ~np.any([pairs.changed[name] for name in SETTING_SEEN if name not in EXPOSURE], axis=0)
     programs = [frame.program for frame in pairs.frames[:-1]]
     for name in EXPOSURE:
         inside, boundary = SETTING_SEEN[name]
         chosen = np.array([name not in AUTOMATIC[program] for program in programs], dtype=bool)
         weight += np.where(pairs.changed[name] & chosen, math.log(inside / boundary), 0.0)
-    return weight
+    return np.where(kept & (weight < 0), weight - ALL_SAME_LOG_ODDS, weight)
 
 
 def evenness_weight(log_pause: Floats, slack_s: Floats) -> float:

@@ -57,13 +57,21 @@ EVEN_STACKS = 0.6
 """Three views with equally many repeats, and most of all views, are no accident."""
 LONE_VIEW = -4.0
 """A view that overlaps nothing is more often a single than what two lost frames left behind."""
+PLAIN_BREAK = -5.0
+"""A pair that weighs less is a boundary whatever else: with even odds before, one in 150 is not."""
+LEFT_OVER = 0.0
+"""Nor is a view lone that ends the sweep where everything breaks off: singles in a sweep's own
+rhythm and settings come in a series, and a single one has none. It would have to be explained
+as much as the overlap that was not found."""
 SWEPT = {"same": 0.03, "turned": 0.90, "apart": 0.07}
 """What is seen between the views of a sweep: spares and lost frames are rare."""
 NEVER_FIRED = -0.7
 """The file numbers run on though no overlap is seen: half of all lost frames were never fired,
 nearly all boundaries look like this."""
-RUNS_ON, TURNS_ROUND = 0.4, -2.0
-"""After a lost frame a sweep goes on the way it went; another subject is swept either way."""
+RUNS_ON, TURNS_OFF, TURNS_ROUND = 0.4, -1.0, -2.0
+"""From step to step, and over a lost frame, a sweep goes on the way it went, turns off into its
+next row, and seldom goes back over what it has; a re-framing hand goes back as often as on, and
+another subject is swept either way (estimated)."""
 TOO_LATE = -12.0
 """Hardly anybody goes on with a sweep after so long (see ``looking``), even where another begins
 just where it ended."""
@@ -96,7 +104,7 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
         for end, weight in grow(start, last, stretch.link_weight):
             if end not in ends:
                 continue
-            proposal = _judge(evidence, stops, start, end, weight)
+            proposal = _judge(evidence, stops, weights, start, end, weight)
             if proposal is not None and proposal.weight > 0:
                 yield proposal
 
@@ -192,7 +200,7 @@ class _Stretch:
 
 
 def _judge(
-    evidence: Evidence, stops: Stops, start: int, end: int, weight: float
+    evidence: Evidence, stops: Stops, weights: Floats, start: int, end: int, weight: float
 ) -> Proposal | None:
     span = slice(start, end)
     turned, gaps, steps = stops.turned[span], stops.gap[span], stops.begins[span]
@@ -213,8 +221,9 @@ def _judge(
     if views == 2:
         weight += PAIR_ONLY
     if told:
-        weight += _lone_views_weight(evidence, stops, start, end)
+        weight += _lone_views_weight(evidence, stops, weights, start, end)
     weight += _direction_weight(evidence, stops, start, end)
+    weight += _steering_weight(stops, start, end)
     slack = evidence.pairs.pause_slack_s[span]
     # The way back to a new row breaks the rhythm without breaking the set.
     tied = [evidence.tie(link + 1, start) is not None for link in range(start, end)]
@@ -235,7 +244,9 @@ def _judge(
     )
 
 
-def _lone_views_weight(evidence: Evidence, stops: Stops, start: int, end: int) -> float:
+def _lone_views_weight(
+    evidence: Evidence, stops: Stops, weights: Floats, start: int, end: int
+) -> float:
     """Weight against views that no picture ties to anything else of the stretch."""
     if not (stops.begins[start:end] & ~stops.turned[start:end]).any():
         return 0.0
@@ -251,7 +262,12 @@ def _lone_views_weight(evidence: Evidence, stops: Stops, start: int, end: int) -
         for earlier, _ in evidence.tied.get(frame, ()):
             if earlier >= start and stop[earlier - start] != stop[frame - start]:
                 joined[stop[earlier - start]] = joined[stop[frame - start]] = True
-    return LONE_VIEW * int((~joined & seen).sum()) + UNSEEN_VIEW * int((~joined & ~seen).sum())
+    each = np.where(joined, 0.0, np.where(seen, LONE_VIEW, UNSEEN_VIEW))
+    for at, inner, outer in ((0, 1, start - 1), (-1, -2, end)):
+        broken = not 0 <= outer < len(weights) or weights[outer] < PLAIN_BREAK
+        if broken and joined[inner] and not joined[at]:
+            each[at] = LEFT_OVER
+    return float(each.sum())
 
 
 def _direction_weight(evidence: Evidence, stops: Stops, start: int, end: int) -> float:
@@ -267,6 +283,18 @@ def _direction_weight(evidence: Evidence, stops: Stops, start: int, end: int) ->
             ways = stops.heading[[start + int(before[-1]), gap + 1 + int(after[0])]]
             on = math.cos(math.radians(float(ways[1] - ways[0]))) > 0
             weight += RUNS_ON if on else TURNS_ROUND
+    return weight
+
+
+def _steering_weight(stops: Stops, start: int, end: int) -> float:
+    """Weight of every step going on the way of the step before, where nothing lies between."""
+    weight = 0.0
+    for run in np.split(np.arange(start, end), np.flatnonzero(stops.gap[start:end])):
+        ways = stops.heading[run[stops.turned[run]]]
+        off = np.abs((np.diff(ways) + 180.0) % 360.0 - 180.0)
+        weight += float(
+            np.where(off < 45.0, RUNS_ON, np.where(off < 135.0, TURNS_OFF, TURNS_ROUND)).sum()
+        )
     return weight
 
 
