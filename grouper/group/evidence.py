@@ -115,15 +115,16 @@ def weigh(pairs: Pairs) -> Evidence:
         log_pause=log_pause,
         pause=pause_log_odds(log_pause, 1.0 - apart),
         usual_pause=usual_log_odds(log_pause),
-        settings=_settings_weight(pairs, tuple(n for n in SETTING_SEEN if n not in EXPOSURE)),
+        settings=_settings_weight(pairs),
         exposure=_exposure_weight(pairs),
         exposed=exposed,
         tied=_ties(pairs),
     )
 
 
-EXPOSURE = ("aperture", "iso", "shutter")
-"""Weighed apart from the other settings: the legs of a bracket excuse their changes."""
+EXPOSURE = ("iso", "shutter")
+"""Weighed apart from the other settings: a metering that wanders and the legs of a bracket excuse
+their changes. They do not excuse another aperture: that is chosen for the picture."""
 
 
 def relation_weight(evidence: Evidence, same: float, turned: float, apart: float) -> Floats:
@@ -235,12 +236,14 @@ METER_DRIFT_EV = 0.5
 """A meter on an unchanged view moves by a third of a stop, now and then by half of one."""
 
 
-def _settings_weight(pairs: Pairs, names: tuple[str, ...]) -> Floats:
+def _settings_weight(pairs: Pairs) -> Floats:
     weight = np.zeros(len(pairs.pause_s))
     any_changed = np.zeros(len(weight), dtype=bool)
-    for name in names:
+    for name in SETTING_SEEN:
+        if name in EXPOSURE:
+            continue
         inside, boundary = SETTING_SEEN[name]
-        changed = pairs.changed[name]
+        changed = pairs.changed[name] & _chosen(pairs, name)
         weight += np.where(changed, math.log(inside / boundary), 0.0)
         any_changed |= changed
     return np.where(any_changed, np.maximum(weight, MOST_AGAINST_SETTINGS), ALL_SAME_LOG_ODDS)
@@ -256,19 +259,20 @@ AUTOMATIC = {
 """What the camera may have moved by itself in each program: its changes say nothing."""
 
 
-def _exposure_weight(pairs: Pairs) -> Floats:
-    """Weight of changed exposure settings where no leg of a bracket excuses them.
-
-    Where they were all that changed it is no longer true that nothing did.
-    """
-    weight = np.zeros(len(pairs.pause_s))
-    kept = ~np.any([pairs.changed[name] for name in SETTING_SEEN if name not in EXPOSURE], axis=0)
+def _chosen(pairs: Pairs, name: str) -> NDArray[np.bool_]:
+    """Pairs in which the photographer, not the meter, has the say over a setting."""
     programs = [frame.program for frame in pairs.frames[:-1]]
+    return np.array([name not in AUTOMATIC[program] for program in programs], dtype=bool)
+
+
+def _exposure_weight(pairs: Pairs) -> Floats:
+    """Weight of changed exposure settings where no leg of a bracket excuses them."""
+    weight = np.zeros(len(pairs.pause_s))
     for name in EXPOSURE:
         inside, boundary = SETTING_SEEN[name]
-        chosen = np.array([name not in AUTOMATIC[program] for program in programs], dtype=bool)
-        weight += np.where(pairs.changed[name] & chosen, math.log(inside / boundary), 0.0)
-    return np.where(kept & (weight < 0), weight - ALL_SAME_LOG_ODDS, weight)
+        changed = pairs.changed[name] & _chosen(pairs, name)
+        weight += np.where(changed, math.log(inside / boundary), 0.0)
+    return weight
 
 
 def evenness_weight(log_pause: Floats, slack_s: Floats) -> float:
