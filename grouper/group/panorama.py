@@ -16,7 +16,6 @@ from grouper.group.evidence import (
     STILL,
     Evidence,
     evenness_weight,
-    relation_weight,
     still_weight,
 )
 from grouper.group.exposures import exposure_levels, ladder_weight
@@ -111,14 +110,14 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
 
 def link_weights(evidence: Evidence, stops: Stops) -> Floats:
     """Weight of each pair being neighbours in a sweep, before what the stretch excuses."""
-    seen = relation_weight(evidence, **SWEPT)
+    seen = _seen_weight(evidence)
     # Where neighbours cannot be compared, another frame of the stop may have been.
     told_turned = math.log(SWEPT["turned"] / SEEN_AT_BOUNDARY["turned"])
+    told_turned = told_turned + _overlap_weight(stops.overlap)
     told_still = math.log(SWEPT["same"] / SEEN_AT_BOUNDARY["same"])
     told = evidence.apart <= 0.5
     seen = np.where(stops.turned & ~told, told_turned, seen)
-    seen = np.where(stops.still & ~told, told_still, seen)
-    turning = seen + np.where(stops.turned, _overlap_weight(stops.overlap), 0.0)
+    turning = np.where(stops.still & ~told, told_still, seen)
     leg = ~stops.begins & evidence.exposed
     legs = np.where(
         stops.still & ~told,
@@ -150,12 +149,40 @@ def _hand_limit(evidence: Evidence) -> Floats:
     return np.where(drive_pauses(evidence.pairs) < FAST_S, 0.0, limit)
 
 
+def _seen_weight(evidence: Evidence) -> Floats:
+    """Weight of what was seen of neighbours; how far they overlap tells more of a turn."""
+    inside, boundary = _overlap_shares(evidence.overlap)
+    chances = {"same": evidence.same, "turned": evidence.turned, "apart": evidence.apart}
+    here = sum(
+        chances[name] * share * (inside if name == "turned" else 1.0)
+        for name, share in SWEPT.items()
+    )
+    there = sum(
+        chances[name] * share * (boundary if name == "turned" else 1.0)
+        for name, share in SEEN_AT_BOUNDARY.items()
+    )
+    weight: Floats = np.where(evidence.looked, np.log(here / there), 0.0)
+    return weight
+
+
 def _overlap_weight(overlap: Floats) -> Floats:
-    """Sweeps overlap by 15-60 %, re-framed singles mostly by more."""
-    inside = np.interp(overlap, [0.0, 0.1, 0.25, 0.5, 0.8, 1.0], [0.5, 1.0, 1.6, 1.4, 0.5, 0.3])
-    boundary = np.interp(overlap, [0.0, 0.5, 1.0], [0.6, 1.0, 1.4])
+    inside, boundary = _overlap_shares(overlap)
     weight: Floats = np.log(inside / boundary)
     return weight
+
+
+def _overlap_shares(overlap: Floats) -> tuple[Floats, Floats]:
+    """How common an overlap is, against all equally common, in a sweep and at a boundary.
+
+    Sweeps overlap by 15-60 %, re-framed singles mostly by more. A step by a tenth of the frame
+    shows nothing new: that is a hand that shifted. Unknown overlaps are as common in both.
+    """
+    inside = np.interp(
+        overlap, [0.0, 0.1, 0.25, 0.5, 0.8, 0.9, 1.0], [0.5, 1.0, 1.6, 1.4, 0.5, 0.1, 0.02]
+    )
+    boundary = np.interp(overlap, [0.0, 0.5, 1.0], [0.6, 1.0, 1.4])
+    known = np.isfinite(overlap)
+    return np.where(known, inside, 1.0), np.where(known, boundary, 1.0)
 
 
 class _Stretch:
