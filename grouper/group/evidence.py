@@ -24,6 +24,9 @@ from grouper.model import Sighting
 PLAIN_TURNED = 0.2
 """Chance that two frames which can be matched with others, but not told of together, overlap
 after all: one plain side of each, sky or water, may be what they share."""
+OTHER_TONES_EV = 1.5
+"""A rendered picture holds six stops or so: exposures further apart may each have lost what the
+other shows, and that nothing was matched says nothing (common practice, no source)."""
 ALIKE = {"same": 0.02, "turned": 0.47, "apart": 0.51}
 """Chances where two pictures look the same in all directions and were not matched, two views of
 the sea: nothing speaks for or against a turn (with these shares the weight of a sweep's step is
@@ -161,6 +164,8 @@ def _relations(pairs: Pairs, count: int) -> tuple[Floats, ...]:
         same[i], turned[i], apart[i] = sure * still, sure * (1 - still), 1 - sure
     matched = {i for pair, seen in pairs.sightings.items() if is_sure(seen) for i in pair}
     for i in range(count):
+        if abs(pairs.light[i + 1] - pairs.light[i]) > OTHER_TONES_EV:
+            continue
         # Too plain to judge together, yet each matches another frame: they would have matched.
         if (
             math.isnan(apart[i])

@@ -21,7 +21,7 @@ from grouper.group.evidence import (
 from grouper.group.exposures import exposure_levels, ladder_weight
 from grouper.group.focusing import focus_weight
 from grouper.group.looking import LONGEST_PAUSE_S, is_still
-from grouper.group.pairs import STOP_EV, Floats
+from grouper.group.pairs import STOP_EV, Floats, moved_on
 from grouper.group.rhythm import COARSE_S, drive_pauses, stands_out
 from grouper.group.stops import Stops, find_stops
 from grouper.group.stretches import ends_at, grow
@@ -78,9 +78,6 @@ MOST_AGAINST_EXPOSURE = -5.0
 """An exposure that wanders through a whole sweep is one slip, not one at every frame."""
 SAME_SECOND_LIMIT = 1.0
 """Two frames of a hasty hand may fall into one whole-second stamp."""
-MOVED_M = 10.0
-"""Positions this far apart are another standpoint: twice the usual error of a receiver under
-open sky (common practice, no source)."""
 STEP_SPREAD = 0.15
 """Spread of a sweep's steps about the usual one, as a share of it: even by click stops or by eye
 (estimated)."""
@@ -234,7 +231,7 @@ def _judge(
     told = (turned | gaps | stops.still[span]).any()
     if gaps.sum() > steps.sum() - gaps.sum():
         return None  # more gaps than overlaps: it does not hang together
-    if _moved_on(evidence.pairs.moved_m[span][steps]):
+    if moved_on(evidence.pairs.moved_m[span][steps]):
         return None  # walked or flown from view to view: no standpoint to join them from
     views = int(steps.sum()) + 1
     if views < 2:
@@ -323,15 +320,6 @@ def _steering_weight(stops: Stops, start: int, end: int) -> float:
             np.where(off < 45.0, RUNS_ON, np.where(off < 135.0, TURNS_OFF, TURNS_ROUND)).sum()
         )
     return weight
-
-
-def _moved_on(moved_m: Floats) -> bool:
-    """Whether the recorded positions say that the camera was carried from view to view.
-
-    The lower quarter speaks for all, because a receiver now and then jumps by a street.
-    """
-    known = moved_m[np.isfinite(moved_m)]
-    return bool(len(known) and float(np.quantile(known, 0.25, method="lower")) > MOVED_M)
 
 
 def _steadiness_weight(shift: Floats) -> float:
