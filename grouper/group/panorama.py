@@ -50,6 +50,8 @@ LOST_ONE = 1.6
 UNSEEN_VIEW = -2.0
 """A view whose picture shows nothing to go by, among views that do hang together, may be the
 sweep's patch of sky or a single in the same rhythm."""
+UNSEEN_BESIDE_OTHERS = -3.5
+"""Where the like goes on beyond the sweep's end, such a view is likelier one of those."""
 FEWEST_STACKS = 3
 """Views of equally many frames from which repeating is a plan; two may be a second try."""
 EVEN_STACKS = 0.6
@@ -287,10 +289,13 @@ def _lone_views_weight(
             if earlier >= start and stop[earlier - start] != stop[frame - start]:
                 joined[stop[earlier - start]] = joined[stop[frame - start]] = True
     each = np.where(joined, 0.0, np.where(seen, LONE_VIEW, UNSEEN_VIEW))
-    for at, inner, outer in ((0, 1, start - 1), (-1, -2, end)):
-        broken = not 0 <= outer < len(weights) or weights[outer] < PLAIN_BREAK
-        if broken and joined[inner] and not joined[at]:
-            each[at] = LEFT_OVER
+    for way, outer in ((1, start - 1), (-1, end)):
+        ending = each[::way][: int(np.argmax(joined[::way]))]  # a view of the writable array
+        if not 0 <= outer < len(weights) or weights[outer] < PLAIN_BREAK:
+            if len(ending) == 1:
+                ending[:] = LEFT_OVER
+        else:
+            ending[:] = np.minimum(ending, UNSEEN_BESIDE_OTHERS)
     return float(each.sum())
 
 
