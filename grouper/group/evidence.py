@@ -200,6 +200,11 @@ SURE_TIE = 0.8
 that of two neighbours."""
 
 
+def is_sure_tie(sighting: Sighting | None) -> bool:
+    """Whether the pictures say that two frames overlap which are not neighbours."""
+    return sighting is not None and sighting.certainty > SURE_TIE
+
+
 def heading_deg(sighting: Sighting) -> float:
     """The direction of the turn, 0 right and 90 up."""
     return math.degrees(math.atan2(sighting.turn_deg[0], sighting.turn_deg[1]))
@@ -208,7 +213,7 @@ def heading_deg(sighting: Sighting) -> float:
 def _ties(pairs: Pairs) -> dict[int, tuple[tuple[int, Sighting], ...]]:
     found: dict[int, list[tuple[int, Sighting]]] = defaultdict(list)
     for (i, j), sighting in pairs.sightings.items():
-        if j - i > 1 and sighting is not None and sighting.certainty > SURE_TIE:
+        if j - i > 1 and sighting is not None and is_sure_tie(sighting):
             found[j].append((i, sighting))
     return {j: tuple(ties) for j, ties in found.items()}
 

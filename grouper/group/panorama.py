@@ -111,8 +111,9 @@ def link_weights(evidence: Evidence, stops: Stops) -> Floats:
     """Weight of each pair being neighbours in a sweep, before what the stretch excuses."""
     seen = _seen_weight(evidence)
     # Where neighbours cannot be compared, another frame of the stop may have been.
-    told_turned = math.log(SWEPT["turned"] / SEEN_AT_BOUNDARY["turned"])
-    told_turned = told_turned + _overlap_weight(stops.overlap)
+    told_turned = _overlap_weight(stops.overlap) + math.log(
+        SWEPT["turned"] / SEEN_AT_BOUNDARY["turned"]
+    )
     told_still = math.log(SWEPT["same"] / SEEN_AT_BOUNDARY["same"])
     told = evidence.apart <= 0.5
     seen = np.where(stops.turned & ~told, told_turned, seen)
