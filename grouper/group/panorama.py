@@ -60,10 +60,10 @@ LONE_VIEW = -4.0
 """A view that overlaps nothing is more often a single than what two lost frames left behind."""
 PLAIN_BREAK = -5.0
 """A pair that weighs less is a boundary whatever else: with even odds before, one in 150 is not."""
-LEFT_OVER = 0.0
+LEFT_OVER = 1.0
 """Nor is a view lone that ends the sweep where everything breaks off: singles in a sweep's own
-rhythm and settings come in a series, and a single one has none. It would have to be explained
-as much as the overlap that was not found."""
+rhythm and settings come in a series. One alone is rarer than an overlap that was not found, which
+the weights of the pictures and of the running file numbers count in full (estimated)."""
 SWEPT = {"same": 0.03, "turned": 0.90, "apart": 0.07}
 """What is seen between the views of a sweep: spares and lost frames are rare."""
 NEVER_FIRED = -0.7
@@ -294,7 +294,7 @@ def _lone_views_weight(
         ending = each[::way][: int(np.argmax(joined[::way]))]  # a view of the writable array
         if not 0 <= outer < len(weights) or weights[outer] < PLAIN_BREAK:
             if len(ending) == 1:
-                ending[:] = LEFT_OVER
+                ending[:] = np.where(seen[::way][:1], LEFT_OVER, 0.0)
         else:
             ending[:] = np.minimum(ending, UNSEEN_BESIDE_OTHERS)
     return float(each.sum())

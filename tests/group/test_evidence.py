@@ -187,3 +187,19 @@ def test_the_sea_neither_ties_nor_parts_a_sweep() -> None:
     assert evidence.looked.all()
     assert relation_weight(evidence, **SWEPT)[0] == pytest.approx(0.0, abs=0.05)
     assert still_weight(evidence)[0] < -2.0
+
+
+@pytest.mark.parametrize(("ev", "told"), [(0.0, True), (1.0, True), (2.0, False), (-3.0, False)])
+def test_exposures_far_apart_that_were_not_matched_are_not_told_apart(
+    ev: float, told: bool
+) -> None:
+    # Neither shows anything to the other, though each matches the frame on its other side.
+    shots = [
+        Shot(frame(1, 0.0), "ridge", 0.0),
+        Shot(frame(2, 5.0), "ridge", 30.0),
+        Shot(frame(3, 10.0, exposure_s=2.0**ev / 60), "lake", 0.0),
+        Shot(frame(4, 15.0, exposure_s=2.0**ev / 60), "lake", 30.0),
+    ]
+    pairs = pairs_of(shots)
+    pairs.sightings[1, 2] = None
+    assert bool(weigh(pairs).looked[1]) == told
