@@ -216,7 +216,7 @@ def _order_views(
             pitch[c].append(pointing.pitch_deg)
     row_of = _rows({c: float(np.median(p)) for c, p in pitch.items()}, yaw, fov_deg)
     views = list(dict.fromkeys(cluster))
-    row_of = _with_unseen_rows(views, row_of)
+    row_of = _with_unseen_rows(views[::-1], _with_unseen_rows(views, row_of))
     last_row, last_yaw = 0, -math.inf
     key: dict[int, tuple[int, float, int]] = {}
     for number, c in enumerate(views):
@@ -262,13 +262,13 @@ def _is_stair(
 
 
 def _with_unseen_rows(views: Sequence[int], row_of: dict[int, int]) -> dict[int, int]:
-    """Rows, with those of views at the end that no picture ties to the rest, as a row of sky.
+    """Rows, with those of views at the end that no picture ties to the rest, as rows of sky.
 
     Where two or more rows of equally many views were shot, and just as many follow, these are
     the next row the way the rows went.
 
     Args:
-        views: the views in shooting order.
+        views: the views in shooting order, or backwards where the first may be such rows.
         row_of: row of each view that is known, the highest 0.
     """
     runs = [(row, len(list(run))) for row, run in itertools.groupby(views, row_of.get)]

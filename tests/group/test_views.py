@@ -160,6 +160,20 @@ def test_as_many_views_as_a_row_that_nothing_ties_are_the_next_row(
     assert len(set(places.view)) == count
 
 
+def test_the_first_row_may_be_the_one_that_nothing_ties() -> None:
+    looks = [*row([0, 35]), *row([0, 35], 30)]
+    places = place_panorama(
+        [frame(i, 5.0 * i) for i in range(6)],
+        np.zeros(6),
+        [*[Pointing()] * 2, *(Pointing(yaw_deg=y, pitch_deg=p, roll_deg=0.0) for y, p in looks)],
+        [False] * 6,
+        FOV,
+        [PLAIN] * 6,
+    )
+    assert places.row == (2, 2, 1, 1, 0, 0)
+    assert places.view == (4, 5, 2, 3, 0, 1)
+
+
 def test_a_first_leg_that_matches_nothing_is_of_the_view_of_its_stop() -> None:
     unknown, first, second = (
         Pointing(),
