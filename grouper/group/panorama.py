@@ -62,8 +62,8 @@ PLAIN_BREAK = -5.0
 """A pair that weighs less is a boundary whatever else: with even odds before, one in 150 is not."""
 LEFT_OVER = 1.0
 """Nor is a view lone that ends the sweep where everything breaks off: singles in a sweep's own
-rhythm and settings come in a series. One alone is rarer than an overlap that was not found, which
-the weights of the pictures and of the running file numbers count in full (estimated)."""
+rhythm and settings come in a series. One frame alone is rarer than an overlap that was not found,
+which the weights of the pictures and of the running file numbers count in full (estimated)."""
 SWEPT = {"same": 0.03, "turned": 0.90, "apart": 0.07}
 """What is seen between the views of a sweep: spares and lost frames are rare."""
 NEVER_FIRED = -0.7
@@ -290,10 +290,10 @@ def _lone_views_weight(
             if earlier >= start and stop[earlier - start] != stop[frame - start]:
                 joined[stop[earlier - start]] = joined[stop[frame - start]] = True
     each = np.where(joined, 0.0, np.where(seen, LONE_VIEW, UNSEEN_VIEW))
-    for way, outer in ((1, start - 1), (-1, end)):
+    for way, outer, inner in ((1, start - 1, start), (-1, end, end - 1)):
         ending = each[::way][: int(np.argmax(joined[::way]))]  # a view of the writable array
         if not 0 <= outer < len(weights) or weights[outer] < PLAIN_BREAK:
-            if len(ending) == 1:
+            if len(ending) == 1 and stops.begins[inner]:  # more frames than one are a set
                 ending[:] = np.where(seen[::way][:1], LEFT_OVER, 0.0)
         else:
             ending[:] = np.minimum(ending, UNSEEN_BESIDE_OTHERS)

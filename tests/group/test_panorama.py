@@ -240,6 +240,14 @@ def test_a_view_that_overlaps_nothing_is_the_sweeps_where_nothing_else_is_near()
     assert numbers(found) == [("panorama", run(4, 11))]
 
 
+def test_a_bracket_of_its_own_before_a_bracketed_sweep_stays_one() -> None:
+    before = [Shot(frame(i, 60.0 * i, focal_mm=70.0, aperture_f=4.0), f"wall {i}") for i in (1, 2)]
+    gate = bracket(3, 600, [0, -2, 2], place="gate")
+    hall = on_stops(6, 640, SEVEN[:5], [0, -2, 2], place="hall")
+    assert numbers(grouped([*before, *gate, *hall])) == [
+        ("bracket", run(3, 5)), ("panorama", run(6, 20))]  # fmt: skip
+
+
 def test_a_view_that_overlaps_nothing_is_a_single_beside_others_like_it() -> None:
     shots = [*singles(1, 0, 4, pause_s=5.0), *sweep(5, 20, SEVEN), *singles(12, 55, 4, pause_s=5.0)]
     assert numbers(grouped(shots)) == [("panorama", run(5, 11))]
