@@ -30,9 +30,10 @@ START = -2.5
 """Weight for a sweep starting at a given frame."""
 BLIND_START = -4.5
 """Without pictures the same rhythm and settings are all there is, and singles have them too."""
-ALIKE_START = -6.0
-"""Pictures that were looked at and all look alike, the sea, say a little less than none: most
-sweeps show something somewhere."""
+PLAIN_START = -6.5
+"""Pictures that were looked at and show nothing to match by, or the sea that looks alike all round,
+say less than none: most sweeps show something somewhere, and of the singles shot in fog or of one
+plain thing there are as many as of all others."""
 PAIR_ONLY = -1.5
 """Two overlapping frames are more often one subject re-framed than a panorama."""
 FEWEST_BLIND_VIEWS = 3
@@ -242,7 +243,8 @@ def _judge(
     if not told:
         if views < FEWEST_BLIND_VIEWS:
             return None
-        weight += ALIKE_START if evidence.looked[span].any() else BLIND_START
+        shown = any(glance is not None for glance in evidence.pairs.glances[start : end + 1])
+        weight += PLAIN_START if shown else BLIND_START
     else:
         weight += START
     if views == 2:
