@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from grouper.group.looking import SAME_VIEW_SHARE, is_sure, shift_of
 from grouper.group.pairs import SETTINGS, STOP_EV, Floats, Pairs
-from grouper.group.rhythm import log_pauses, pause_log_odds, usual_log_odds
+from grouper.group.rhythm import drive_pauses, log_pauses, pause_log_odds, usual_log_odds
 from grouper.model import Sighting
 
 PLAIN_TURNED = 0.2
@@ -83,6 +83,9 @@ class Evidence:
     settings: Floats
     exposure: Floats
     exposed: NDArray[np.bool_]
+    driven: NDArray[np.bool_]
+    """Where the pauses are those of a drive that runs freely: the finger stays down, and what is
+    even about such frames is the drive's doing."""
     tied: dict[int, tuple[tuple[int, Sighting], ...]]
     """For a frame, the earlier frames other than its neighbour that it surely overlaps."""
 
@@ -121,6 +124,7 @@ def weigh(pairs: Pairs) -> Evidence:
         settings=_settings_weight(pairs),
         exposure=_exposure_weight(pairs),
         exposed=exposed,
+        driven=drive_pauses(pairs) < FAST_S,
         tied=_ties(pairs),
     )
 

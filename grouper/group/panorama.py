@@ -7,10 +7,10 @@ import math
 from collections.abc import Iterator
 
 import numpy as np
+from numpy.typing import NDArray
 
 from grouper.group.choose import Proposal, Rule
 from grouper.group.evidence import (
-    FAST_S,
     SEEN_AT_BOUNDARY,
     STEP_TAKEN,
     STILL,
@@ -22,7 +22,7 @@ from grouper.group.exposures import exposure_levels, ladder_weight
 from grouper.group.focusing import focus_weight
 from grouper.group.looking import LONGEST_PAUSE_S, is_still
 from grouper.group.pairs import STOP_EV, Floats, moved_on
-from grouper.group.rhythm import COARSE_S, drive_pauses, stands_out
+from grouper.group.rhythm import COARSE_S, stands_out
 from grouper.group.stops import Stops, find_stops
 from grouper.group.stretches import ends_at, grow
 
@@ -74,6 +74,8 @@ RUNS_ON, TURNS_OFF, TURNS_ROUND = 0.4, -1.0, -2.0
 """From step to step, and over a lost frame, a sweep goes on the way it went, turns off into its
 next row, and seldom goes back over what it has; a re-framing hand goes back as often as on, and
 another subject is swept either way (estimated)."""
+ON_DEG, BACK_DEG = 45.0, 135.0
+"""Changes of the way that are still on, and already back: between them the way is across."""
 TOO_LATE = -12.0
 """Hardly anybody goes on with a sweep after so long (see ``looking``), even where another begins
 just where it ended."""
@@ -147,7 +149,7 @@ def _hand_limit(evidence: Evidence) -> Floats:
     coarse = evidence.pairs.pause_slack_s >= 1.0
     pause = np.nan_to_num(evidence.pairs.pause_s, nan=np.inf)
     limit = np.where(coarse & (pause < COARSE_S), SAME_SECOND_LIMIT, np.inf)
-    return np.where(drive_pauses(evidence.pairs) < FAST_S, 0.0, limit)
+    return np.where(evidence.driven, 0.0, limit)
 
 
 def _seen_weight(evidence: Evidence) -> Floats:
@@ -252,16 +254,18 @@ def _judge(
     if told:
         weight += _lone_views_weight(evidence, stops, weights, start, end)
     weight += _direction_weight(evidence, stops, start, end)
-    weight += _steering_weight(stops, start, end)
+    by_hand = ~evidence.driven[span]  # a panning burst is even and goes one way by nature
+    weight += _steering_weight(stops, start, end, by_hand)
     slack = evidence.pairs.pause_slack_s[span]
     # The way back to a new row breaks the rhythm without breaking the set.
     tied = [evidence.tie(link + 1, start) is not None for link in range(start, end)]
-    kept = steps & ~(gaps & np.array(tied))
+    kept = steps & by_hand & ~(gaps & np.array(tied))
     weight += evenness_weight(evidence.log_pause[span][kept], slack[kept])
     row = np.cumsum(gaps)  # a new row, or another go, may step otherwise than the last
-    for number in np.unique(row[turned]):
-        weight += _steadiness_weight(stops.shift[span][turned & (row == number)])
-    weight += _squareness_weight(stops.heading[span][turned])
+    own = turned & by_hand
+    for number in np.unique(row[own]):
+        weight += _steadiness_weight(stops.shift[span][own & (row == number)])
+    weight += _squareness_weight(stops.heading[span][own])
     weight += _brackets_weight(evidence, start, end, steps)
     weight += _stacks_weight(evidence, stops, start, end)
     return Proposal(
@@ -318,15 +322,15 @@ def _direction_weight(evidence: Evidence, stops: Stops, start: int, end: int) ->
     return weight
 
 
-def _steering_weight(stops: Stops, start: int, end: int) -> float:
+def _steering_weight(stops: Stops, start: int, end: int, by_hand: NDArray[np.bool_]) -> float:
     """Weight of every step going on the way of the step before, where nothing lies between."""
     weight = 0.0
-    for run in np.split(np.arange(start, end), np.flatnonzero(stops.gap[start:end])):
-        ways = stops.heading[run[stops.turned[run]]]
+    swept = stops.turned[start:end] & by_hand
+    for run in np.split(np.arange(end - start), np.flatnonzero(stops.gap[start:end])):
+        ways = stops.heading[start + run[swept[run]]]
         off = np.abs((np.diff(ways) + 180.0) % 360.0 - 180.0)
-        weight += float(
-            np.where(off < 45.0, RUNS_ON, np.where(off < 135.0, TURNS_OFF, TURNS_ROUND)).sum()
-        )
+        kinds = [off < ON_DEG, off < BACK_DEG]
+        weight += float(np.select(kinds, [RUNS_ON, TURNS_OFF], TURNS_ROUND).sum())
     return weight
 
 

@@ -178,6 +178,8 @@ NOT_ONE: dict[str, list[Shot]] = {
     "singles in a sweep's rhythm": singles(1, 0, 8, pause_s=5.0),
     "one view again and again": [Shot(frame(i, 9.0 * i), "gate") for i in range(1, 5)],
     "a panning burst": [Shot(frame(i, 0.12 * i), "heron", 2.0 * i) for i in range(1, 9)],
+    "a panning burst by quarters of the frame": [
+        Shot(frame(i, 0.22 * i), "heron", 13.0 * i) for i in range(1, 10)],
     "a bracket": bracket(1, 0, [0, -2, 2]),
     "one subject, hardly shifted": [
         Shot(frame(i, 6.0 * i), "gate", yaw) for i, yaw in enumerate([0, 3, 1, 4], start=1)],
