@@ -53,6 +53,11 @@ UNSEEN_VIEW = -2.0
 sweep's patch of sky or a single in the same rhythm."""
 UNSEEN_BESIDE_OTHERS = -3.5
 """Where the like goes on beyond the sweep's end, such a view is likelier one of those."""
+UNSEEN_ROW = -4.0
+"""As many such views at the end as make a row of the others are a row of sky or water: one cause,
+that counts as two views do, not as all (estimated)."""
+FEWEST_IN_ROW = 3
+"""Every other number of views is a multiple of two, and that says nothing."""
 FEWEST_STACKS = 3
 """Views of equally many frames from which repeating is a plan; two may be a second try."""
 EVEN_STACKS = 0.6
@@ -301,9 +306,17 @@ def _lone_views_weight(
         if not 0 <= outer < len(weights) or weights[outer] < PLAIN_BREAK:
             if len(ending) == 1 and stops.begins[inner]:  # more frames than one are a set
                 ending[:] = np.where(seen[::way][:1], LEFT_OVER, 0.0)
+            elif _is_plain_row(len(ending), joined, seen[::way]):
+                ending[:] = np.maximum(ending, UNSEEN_ROW / len(ending))
         else:
             ending[:] = np.minimum(ending, UNSEEN_BESIDE_OTHERS)
     return float(each.sum())
+
+
+def _is_plain_row(count: int, joined: NDArray[np.bool_], seen: NDArray[np.bool_]) -> bool:
+    """Whether the first ``count`` views, none of them matched, may be a row of sky or water."""
+    known = int(joined.sum())
+    return count >= FEWEST_IN_ROW and not seen[: count - 1].any() and known % count == 0
 
 
 def _direction_weight(evidence: Evidence, stops: Stops, start: int, end: int) -> float:

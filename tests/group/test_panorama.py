@@ -242,6 +242,14 @@ def test_a_view_that_overlaps_nothing_is_the_sweeps_where_nothing_else_is_near()
     assert numbers(found) == [("panorama", run(4, 11))]
 
 
+def test_a_row_of_sky_belongs_to_the_row_below_it() -> None:
+    before = [Shot(frame(i, 60.0 * i, focal_mm=70.0, aperture_f=4.0), f"wall {i}") for i in (1, 2)]
+    sky = [replace(s, glance=FOG) for s in sweep(10, 645, SEVEN, pitch=40)]
+    after = [Shot(frame(17, 900, focal_mm=70.0, aperture_f=4.0), "wall 3")]
+    shots = [*before, *sweep(3, 600, SEVEN), *sky, *after]
+    assert numbers(grouped(shots)) == [("panorama", run(3, 16))]
+
+
 def test_a_bracket_of_its_own_before_a_bracketed_sweep_stays_one() -> None:
     before = [Shot(frame(i, 60.0 * i, focal_mm=70.0, aperture_f=4.0), f"wall {i}") for i in (1, 2)]
     gate = bracket(3, 600, [0, -2, 2], place="gate")
