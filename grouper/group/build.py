@@ -94,10 +94,14 @@ def _panorama_sets(
 
 
 def with_poles(pairs: Pairs, built: Built, poles: Sequence[int]) -> Built:
-    """Add to a full turn the frames that close its sphere, each a view of its own."""
+    """Add to a full turn the frames that close its sphere, each a view and a row of its own.
+
+    No picture tells which of them looks up, so they are counted after the ring, as shot.
+    """
     views = max(member.view for member in built.group.members) + 1
+    rows = max(member.row for member in built.group.members) + 1
     added = tuple(
-        Member(frame=pairs.frames[i], view=views + k, glance=pairs.glances[i])
+        Member(frame=pairs.frames[i], row=rows + k, view=views + k, glance=pairs.glances[i])
         for k, i in enumerate(poles)
     )
     layout = built.group.layout
@@ -105,7 +109,7 @@ def with_poles(pairs: Pairs, built: Built, poles: Sequence[int]) -> Built:
     group = replace(
         built.group,
         members=(*built.group.members, *added),
-        layout=replace(layout, views=layout.views + len(added)),
+        layout=replace(layout, rows=layout.rows + len(added), views=layout.views + len(added)),
         evidence=(*built.group.evidence, f"{len(added)} frames follow that close the sphere"),
     )
     return Built(group=group, first=built.first, last=poles[-1])

@@ -18,12 +18,15 @@ from numpy.typing import NDArray
 
 from grouper.group.looking import SAME_VIEW_SHARE, is_sure, shift_of
 from grouper.group.pairs import SETTINGS, STOP_EV, Floats, Pairs
-from grouper.group.rhythm import log_pauses, pause_log_odds, usual_log_odds
+from grouper.group.rhythm import drive_pauses, log_pauses, pause_log_odds, usual_log_odds
 from grouper.model import Sighting
 
 PLAIN_TURNED = 0.2
 """Chance that two frames which can be matched with others, but not told of together, overlap
 after all: one plain side of each, sky or water, may be what they share."""
+OTHER_TONES_EV = 1.5
+"""A rendered picture holds six stops or so: exposures further apart may each have lost what the
+other shows, and that nothing was matched says nothing (common practice, no source)."""
 ALIKE = {"same": 0.02, "turned": 0.47, "apart": 0.51}
 """Chances where two pictures look the same in all directions and were not matched, two views of
 the sea: nothing speaks for or against a turn (with these shares the weight of a sweep's step is
@@ -80,6 +83,9 @@ class Evidence:
     settings: Floats
     exposure: Floats
     exposed: NDArray[np.bool_]
+    driven: NDArray[np.bool_]
+    """Where the pauses are those of a drive that runs freely: the finger stays down, and what is
+    even about such frames is the drive's doing."""
     tied: dict[int, tuple[tuple[int, Sighting], ...]]
     """For a frame, the earlier frames other than its neighbour that it surely overlaps."""
 
@@ -115,15 +121,17 @@ def weigh(pairs: Pairs) -> Evidence:
         log_pause=log_pause,
         pause=pause_log_odds(log_pause, 1.0 - apart),
         usual_pause=usual_log_odds(log_pause),
-        settings=_settings_weight(pairs, tuple(n for n in SETTING_SEEN if n not in EXPOSURE)),
+        settings=_settings_weight(pairs),
         exposure=_exposure_weight(pairs),
         exposed=exposed,
+        driven=drive_pauses(pairs) < FAST_S,
         tied=_ties(pairs),
     )
 
 
-EXPOSURE = ("aperture", "iso", "shutter")
-"""Weighed apart from the other settings: the legs of a bracket excuse their changes."""
+EXPOSURE = ("iso", "shutter")
+"""Weighed apart from the other settings: a metering that wanders and the legs of a bracket excuse
+their changes. They do not excuse another aperture: that is chosen for the picture."""
 
 
 def relation_weight(evidence: Evidence, same: float, turned: float, apart: float) -> Floats:
@@ -160,6 +168,8 @@ def _relations(pairs: Pairs, count: int) -> tuple[Floats, ...]:
         same[i], turned[i], apart[i] = sure * still, sure * (1 - still), 1 - sure
     matched = {i for pair, seen in pairs.sightings.items() if is_sure(seen) for i in pair}
     for i in range(count):
+        if abs(pairs.light[i + 1] - pairs.light[i]) > OTHER_TONES_EV:
+            continue
         # Too plain to judge together, yet each matches another frame: they would have matched.
         if (
             math.isnan(apart[i])
@@ -194,6 +204,11 @@ SURE_TIE = 0.8
 that of two neighbours."""
 
 
+def is_sure_tie(sighting: Sighting | None) -> bool:
+    """Whether the pictures say that two frames overlap which are not neighbours."""
+    return sighting is not None and sighting.certainty > SURE_TIE
+
+
 def heading_deg(sighting: Sighting) -> float:
     """The direction of the turn, 0 right and 90 up."""
     return math.degrees(math.atan2(sighting.turn_deg[0], sighting.turn_deg[1]))
@@ -202,7 +217,7 @@ def heading_deg(sighting: Sighting) -> float:
 def _ties(pairs: Pairs) -> dict[int, tuple[tuple[int, Sighting], ...]]:
     found: dict[int, list[tuple[int, Sighting]]] = defaultdict(list)
     for (i, j), sighting in pairs.sightings.items():
-        if j - i > 1 and sighting is not None and sighting.certainty > SURE_TIE:
+        if j - i > 1 and sighting is not None and is_sure_tie(sighting):
             found[j].append((i, sighting))
     return {j: tuple(ties) for j, ties in found.items()}
 
@@ -235,12 +250,14 @@ METER_DRIFT_EV = 0.5
 """A meter on an unchanged view moves by a third of a stop, now and then by half of one."""
 
 
-def _settings_weight(pairs: Pairs, names: tuple[str, ...]) -> Floats:
+def _settings_weight(pairs: Pairs) -> Floats:
     weight = np.zeros(len(pairs.pause_s))
     any_changed = np.zeros(len(weight), dtype=bool)
-    for name in names:
+    for name in SETTING_SEEN:
+        if name in EXPOSURE:
+            continue
         inside, boundary = SETTING_SEEN[name]
-        changed = pairs.changed[name]
+        changed = pairs.changed[name] & _chosen(pairs, name)
         weight += np.where(changed, math.log(inside / boundary), 0.0)
         any_changed |= changed
     return np.where(any_changed, np.maximum(weight, MOST_AGAINST_SETTINGS), ALL_SAME_LOG_ODDS)
@@ -256,14 +273,19 @@ AUTOMATIC = {
 """What the camera may have moved by itself in each program: its changes say nothing."""
 
 
+def _chosen(pairs: Pairs, name: str) -> NDArray[np.bool_]:
+    """Pairs in which the photographer, not the meter, has the say over a setting."""
+    programs = [frame.program for frame in pairs.frames[:-1]]
+    return np.array([name not in AUTOMATIC[program] for program in programs], dtype=bool)
+
+
 def _exposure_weight(pairs: Pairs) -> Floats:
     """Weight of changed exposure settings where no leg of a bracket excuses them."""
     weight = np.zeros(len(pairs.pause_s))
-    programs = [frame.program for frame in pairs.frames[:-1]]
     for name in EXPOSURE:
         inside, boundary = SETTING_SEEN[name]
-        chosen = np.array([name not in AUTOMATIC[program] for program in programs], dtype=bool)
-        weight += np.where(pairs.changed[name] & chosen, math.log(inside / boundary), 0.0)
+        changed = pairs.changed[name] & _chosen(pairs, name)
+        weight += np.where(changed, math.log(inside / boundary), 0.0)
     return weight
 
 

@@ -27,6 +27,12 @@ ONE_WAY_SHARE = 0.75
 ONE_WAY_ORDER = 0.8
 """Correlation of the main direction with the order of shooting."""
 
+STOOD_SHARE = 0.01
+"""Frames shifted by more of the frame were not shot from a tripod, nor in one go: their fields show
+other parts of the subject, and that those are sharp elsewhere says nothing of focus. A tripod
+holds to a third of this, a hand that shoots again is off by twice as much or more (measured on
+rendered cards and on real stacks)."""
+
 FAR_M = 1e9
 """Stands for infinity where only the order of distances counts."""
 
@@ -53,10 +59,17 @@ def _recorded(distances: Floats, moved: np.ndarray) -> tuple[float, str]:
     return weight, f"focus runs from {distances[0]:.2f} to {distances[-1]:.2f} m"
 
 
+def _stood(evidence: Evidence, start: int, end: int) -> bool:
+    """Whether most neighbours were matched, and none of those is shifted."""
+    known = evidence.same[start:end] + evidence.turned[start:end] > 0.5
+    shift = evidence.shift[start:end][known]
+    return len(shift) * 2 > end - start and float(shift.max()) <= STOOD_SHARE
+
+
 def _wandering(evidence: Evidence, start: int, end: int) -> tuple[float, str] | None:
     glances = evidence.pairs.glances[start : end + 1]
     maps = [glance.focus_map for glance in glances if glance is not None and glance.focus_map]
-    if len(maps) != end - start + 1 or len(maps) < 3:
+    if len(maps) != end - start + 1 or len(maps) < 3 or not _stood(evidence, start, end):
         return None
     change = np.array(maps) - np.mean(maps, axis=0)
     if math.sqrt(float((change**2).mean())) < LEAST_WANDERING:

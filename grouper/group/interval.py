@@ -9,7 +9,7 @@ import numpy as np
 
 from grouper.group.choose import Proposal, Rule
 from grouper.group.evidence import Evidence, relation_weight, unmatched_alike
-from grouper.group.pairs import Floats
+from grouper.group.pairs import Floats, moved_on
 from grouper.group.stretches import grow
 
 FEWEST_FRAMES = 6
@@ -57,14 +57,19 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
             k for k in range(start, end) if weights[k] > 0 and (k == start or weights[k - 1] <= 0)
         ]
         for begin in begins:
-            yield from _grown(begin, end, weights, interval)
+            yield from _grown(begin, end, weights, interval, pairs.moved_m)
         start = max(end - 1, start + 1)
 
 
-def _grown(begin: int, end: int, weights: Floats, interval: float) -> Iterator[Proposal]:
+def _grown(
+    begin: int, end: int, weights: Floats, interval: float, moved_m: Floats
+) -> Iterator[Proposal]:
     for stop, weight in grow(begin, end, lambda i: float(weights[i])):
         count = stop - begin + 1
-        if count >= FEWEST_FRAMES and weight + START > 0 and weights[stop - 1] > 0:
+        if count < FEWEST_FRAMES or weight + START <= 0 or weights[stop - 1] <= 0:
+            continue
+        # Carried on from frame to frame it is a survey: a series watches one place.
+        if not moved_on(moved_m[begin:stop]):
             yield Proposal(
                 kind="interval",
                 first=begin,

@@ -198,6 +198,20 @@ def _moved_m(a: Frame, b: Frame) -> float:
     return math.hypot(north, east)
 
 
+MOVED_M = 10.0
+"""Positions this far apart are another standpoint: twice the usual error of a receiver under
+open sky (common practice, no source)."""
+
+
+def moved_on(moved_m: Floats) -> bool:
+    """Whether the recorded positions say that the camera was carried from frame to frame.
+
+    The lower quarter speaks for all, because a receiver now and then jumps by a street.
+    """
+    known = moved_m[np.isfinite(moved_m)]
+    return bool(len(known) and float(np.quantile(known, 0.25, method="lower")) > MOVED_M)
+
+
 def median(values: Iterable[float]) -> float | None:
     """The median of the finite values, or ``None`` when there are none."""
     finite: Sequence[float] = [value for value in values if math.isfinite(value)]

@@ -7,23 +7,22 @@ import math
 from collections.abc import Iterator
 
 import numpy as np
+from numpy.typing import NDArray
 
 from grouper.group.choose import Proposal, Rule
 from grouper.group.evidence import (
-    FAST_S,
     SEEN_AT_BOUNDARY,
     STEP_TAKEN,
     STILL,
     Evidence,
     evenness_weight,
-    relation_weight,
     still_weight,
 )
 from grouper.group.exposures import exposure_levels, ladder_weight
 from grouper.group.focusing import focus_weight
 from grouper.group.looking import LONGEST_PAUSE_S, is_still
-from grouper.group.pairs import STOP_EV, Floats
-from grouper.group.rhythm import COARSE_S, drive_pauses, stands_out
+from grouper.group.pairs import STOP_EV, Floats, moved_on
+from grouper.group.rhythm import COARSE_S, stands_out
 from grouper.group.stops import Stops, find_stops
 from grouper.group.stretches import ends_at, grow
 
@@ -31,9 +30,10 @@ START = -2.5
 """Weight for a sweep starting at a given frame."""
 BLIND_START = -4.5
 """Without pictures the same rhythm and settings are all there is, and singles have them too."""
-ALIKE_START = -6.0
-"""Pictures that were looked at and all look alike, the sea, say a little less than none: most
-sweeps show something somewhere."""
+PLAIN_START = -6.5
+"""Pictures that were looked at and show nothing to match by, or the sea that looks alike all round,
+say less than none: most sweeps show something somewhere, and of the singles shot in fog or of one
+plain thing there are as many as of all others."""
 PAIR_ONLY = -1.5
 """Two overlapping frames are more often one subject re-framed than a panorama."""
 FEWEST_BLIND_VIEWS = 3
@@ -51,19 +51,36 @@ LOST_ONE = 1.6
 UNSEEN_VIEW = -2.0
 """A view whose picture shows nothing to go by, among views that do hang together, may be the
 sweep's patch of sky or a single in the same rhythm."""
+UNSEEN_BESIDE_OTHERS = -3.5
+"""Where the like goes on beyond the sweep's end, such a view is likelier one of those."""
+UNSEEN_ROW = -4.0
+"""As many such views at the end as make a row of the others are a row of sky or water: one cause,
+that counts as two views do, not as all (estimated)."""
+FEWEST_IN_ROW = 3
+"""Every other number of views is a multiple of two, and that says nothing."""
 FEWEST_STACKS = 3
 """Views of equally many frames from which repeating is a plan; two may be a second try."""
 EVEN_STACKS = 0.6
 """Three views with equally many repeats, and most of all views, are no accident."""
 LONE_VIEW = -4.0
 """A view that overlaps nothing is more often a single than what two lost frames left behind."""
+PLAIN_BREAK = -5.0
+"""A pair that weighs less is a boundary whatever else: with even odds before, one in 150 is not."""
+LEFT_OVER = 1.0
+"""Nor is a view lone that ends the sweep where everything breaks off: singles in a sweep's own
+rhythm and settings come in a series. One frame alone is rarer than an overlap that was not found,
+which the weights of the pictures and of the running file numbers count in full (estimated)."""
 SWEPT = {"same": 0.03, "turned": 0.90, "apart": 0.07}
 """What is seen between the views of a sweep: spares and lost frames are rare."""
 NEVER_FIRED = -0.7
 """The file numbers run on though no overlap is seen: half of all lost frames were never fired,
 nearly all boundaries look like this."""
-RUNS_ON, TURNS_ROUND = 0.4, -2.0
-"""After a lost frame a sweep goes on the way it went; another subject is swept either way."""
+RUNS_ON, TURNS_OFF, TURNS_ROUND = 0.4, -1.0, -2.0
+"""From step to step, and over a lost frame, a sweep goes on the way it went, turns off into its
+next row, and seldom goes back over what it has; a re-framing hand goes back as often as on, and
+another subject is swept either way (estimated)."""
+ON_DEG, BACK_DEG = 45.0, 135.0
+"""Changes of the way that are still on, and already back: between them the way is across."""
 TOO_LATE = -12.0
 """Hardly anybody goes on with a sweep after so long (see ``looking``), even where another begins
 just where it ended."""
@@ -71,9 +88,6 @@ MOST_AGAINST_EXPOSURE = -5.0
 """An exposure that wanders through a whole sweep is one slip, not one at every frame."""
 SAME_SECOND_LIMIT = 1.0
 """Two frames of a hasty hand may fall into one whole-second stamp."""
-MOVED_M = 10.0
-"""Positions this far apart are another standpoint: twice the usual error of a receiver under
-open sky (common practice, no source)."""
 STEP_SPREAD = 0.15
 """Spread of a sweep's steps about the usual one, as a share of it: even by click stops or by eye
 (estimated)."""
@@ -96,21 +110,22 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
         for end, weight in grow(start, last, stretch.link_weight):
             if end not in ends:
                 continue
-            proposal = _judge(evidence, stops, start, end, weight)
+            proposal = _judge(evidence, stops, weights, start, end, weight)
             if proposal is not None and proposal.weight > 0:
                 yield proposal
 
 
 def link_weights(evidence: Evidence, stops: Stops) -> Floats:
     """Weight of each pair being neighbours in a sweep, before what the stretch excuses."""
-    seen = relation_weight(evidence, **SWEPT)
+    seen = _seen_weight(evidence)
     # Where neighbours cannot be compared, another frame of the stop may have been.
-    told_turned = math.log(SWEPT["turned"] / SEEN_AT_BOUNDARY["turned"])
+    told_turned = _overlap_weight(stops.overlap) + math.log(
+        SWEPT["turned"] / SEEN_AT_BOUNDARY["turned"]
+    )
     told_still = math.log(SWEPT["same"] / SEEN_AT_BOUNDARY["same"])
     told = evidence.apart <= 0.5
     seen = np.where(stops.turned & ~told, told_turned, seen)
-    seen = np.where(stops.still & ~told, told_still, seen)
-    turning = seen + np.where(stops.turned, _overlap_weight(stops.overlap), 0.0)
+    turning = np.where(stops.still & ~told, told_still, seen)
     leg = ~stops.begins & evidence.exposed
     legs = np.where(
         stops.still & ~told,
@@ -139,15 +154,43 @@ def _hand_limit(evidence: Evidence) -> Floats:
     coarse = evidence.pairs.pause_slack_s >= 1.0
     pause = np.nan_to_num(evidence.pairs.pause_s, nan=np.inf)
     limit = np.where(coarse & (pause < COARSE_S), SAME_SECOND_LIMIT, np.inf)
-    return np.where(drive_pauses(evidence.pairs) < FAST_S, 0.0, limit)
+    return np.where(evidence.driven, 0.0, limit)
+
+
+def _seen_weight(evidence: Evidence) -> Floats:
+    """Weight of what was seen of neighbours; how far they overlap tells more of a turn."""
+    inside, boundary = _overlap_shares(evidence.overlap)
+    chances = {"same": evidence.same, "turned": evidence.turned, "apart": evidence.apart}
+    here = sum(
+        chances[name] * share * (inside if name == "turned" else 1.0)
+        for name, share in SWEPT.items()
+    )
+    there = sum(
+        chances[name] * share * (boundary if name == "turned" else 1.0)
+        for name, share in SEEN_AT_BOUNDARY.items()
+    )
+    weight: Floats = np.where(evidence.looked, np.log(here / there), 0.0)
+    return weight
 
 
 def _overlap_weight(overlap: Floats) -> Floats:
-    """Sweeps overlap by 15-60 %, re-framed singles mostly by more."""
-    inside = np.interp(overlap, [0.0, 0.1, 0.25, 0.5, 0.8, 1.0], [0.5, 1.0, 1.6, 1.4, 0.5, 0.3])
-    boundary = np.interp(overlap, [0.0, 0.5, 1.0], [0.6, 1.0, 1.4])
+    inside, boundary = _overlap_shares(overlap)
     weight: Floats = np.log(inside / boundary)
     return weight
+
+
+def _overlap_shares(overlap: Floats) -> tuple[Floats, Floats]:
+    """How common an overlap is, against all equally common, in a sweep and at a boundary.
+
+    Sweeps overlap by 15-60 %, re-framed singles mostly by more. A step by a tenth of the frame
+    shows nothing new: that is a hand that shifted. Unknown overlaps are as common in both.
+    """
+    inside = np.interp(
+        overlap, [0.0, 0.1, 0.25, 0.5, 0.8, 0.9, 1.0], [0.5, 1.0, 1.6, 1.4, 0.5, 0.1, 0.02]
+    )
+    boundary = np.interp(overlap, [0.0, 0.5, 1.0], [0.6, 1.0, 1.4])
+    known = np.isfinite(overlap)
+    return np.where(known, inside, 1.0), np.where(known, boundary, 1.0)
 
 
 class _Stretch:
@@ -192,14 +235,14 @@ class _Stretch:
 
 
 def _judge(
-    evidence: Evidence, stops: Stops, start: int, end: int, weight: float
+    evidence: Evidence, stops: Stops, weights: Floats, start: int, end: int, weight: float
 ) -> Proposal | None:
     span = slice(start, end)
     turned, gaps, steps = stops.turned[span], stops.gap[span], stops.begins[span]
     told = (turned | gaps | stops.still[span]).any()
     if gaps.sum() > steps.sum() - gaps.sum():
         return None  # more gaps than overlaps: it does not hang together
-    if _moved_on(evidence.pairs.moved_m[span][steps]):
+    if moved_on(evidence.pairs.moved_m[span][steps]):
         return None  # walked or flown from view to view: no standpoint to join them from
     views = int(steps.sum()) + 1
     if views < 2:
@@ -207,23 +250,27 @@ def _judge(
     if not told:
         if views < FEWEST_BLIND_VIEWS:
             return None
-        weight += ALIKE_START if evidence.looked[span].any() else BLIND_START
+        shown = any(glance is not None for glance in evidence.pairs.glances[start : end + 1])
+        weight += PLAIN_START if shown else BLIND_START
     else:
         weight += START
     if views == 2:
         weight += PAIR_ONLY
     if told:
-        weight += _lone_views_weight(evidence, stops, start, end)
+        weight += _lone_views_weight(evidence, stops, weights, start, end)
     weight += _direction_weight(evidence, stops, start, end)
+    by_hand = ~evidence.driven[span]  # a panning burst is even and goes one way by nature
+    weight += _steering_weight(stops, start, end, by_hand)
     slack = evidence.pairs.pause_slack_s[span]
     # The way back to a new row breaks the rhythm without breaking the set.
     tied = [evidence.tie(link + 1, start) is not None for link in range(start, end)]
-    kept = steps & ~(gaps & np.array(tied))
+    kept = steps & by_hand & ~(gaps & np.array(tied))
     weight += evenness_weight(evidence.log_pause[span][kept], slack[kept])
     row = np.cumsum(gaps)  # a new row, or another go, may step otherwise than the last
-    for number in np.unique(row[turned]):
-        weight += _steadiness_weight(stops.shift[span][turned & (row == number)])
-    weight += _squareness_weight(stops.heading[span][turned])
+    own = turned & by_hand
+    for number in np.unique(row[own]):
+        weight += _steadiness_weight(stops.shift[span][own & (row == number)])
+    weight += _squareness_weight(stops.heading[span][own])
     weight += _brackets_weight(evidence, start, end, steps)
     weight += _stacks_weight(evidence, stops, start, end)
     return Proposal(
@@ -235,7 +282,9 @@ def _judge(
     )
 
 
-def _lone_views_weight(evidence: Evidence, stops: Stops, start: int, end: int) -> float:
+def _lone_views_weight(
+    evidence: Evidence, stops: Stops, weights: Floats, start: int, end: int
+) -> float:
     """Weight against views that no picture ties to anything else of the stretch."""
     if not (stops.begins[start:end] & ~stops.turned[start:end]).any():
         return 0.0
@@ -251,7 +300,23 @@ def _lone_views_weight(evidence: Evidence, stops: Stops, start: int, end: int) -
         for earlier, _ in evidence.tied.get(frame, ()):
             if earlier >= start and stop[earlier - start] != stop[frame - start]:
                 joined[stop[earlier - start]] = joined[stop[frame - start]] = True
-    return LONE_VIEW * int((~joined & seen).sum()) + UNSEEN_VIEW * int((~joined & ~seen).sum())
+    each = np.where(joined, 0.0, np.where(seen, LONE_VIEW, UNSEEN_VIEW))
+    for way, outer, inner in ((1, start - 1, start), (-1, end, end - 1)):
+        ending = each[::way][: int(np.argmax(joined[::way]))]  # a view of the writable array
+        if not 0 <= outer < len(weights) or weights[outer] < PLAIN_BREAK:
+            if len(ending) == 1 and stops.begins[inner]:  # more frames than one are a set
+                ending[:] = np.where(seen[::way][:1], LEFT_OVER, 0.0)
+            elif _is_plain_row(len(ending), joined, seen[::way]):
+                ending[:] = np.maximum(ending, UNSEEN_ROW / len(ending))
+        else:
+            ending[:] = np.minimum(ending, UNSEEN_BESIDE_OTHERS)
+    return float(each.sum())
+
+
+def _is_plain_row(count: int, joined: NDArray[np.bool_], seen: NDArray[np.bool_]) -> bool:
+    """Whether the first ``count`` views, none of them matched, may be a row of sky or water."""
+    known = int(joined.sum())
+    return count >= FEWEST_IN_ROW and not seen[: count - 1].any() and known % count == 0
 
 
 def _direction_weight(evidence: Evidence, stops: Stops, start: int, end: int) -> float:
@@ -270,13 +335,16 @@ def _direction_weight(evidence: Evidence, stops: Stops, start: int, end: int) ->
     return weight
 
 
-def _moved_on(moved_m: Floats) -> bool:
-    """Whether the recorded positions say that the camera was carried from view to view.
-
-    The lower quarter speaks for all, because a receiver now and then jumps by a street.
-    """
-    known = moved_m[np.isfinite(moved_m)]
-    return bool(len(known) and float(np.quantile(known, 0.25, method="lower")) > MOVED_M)
+def _steering_weight(stops: Stops, start: int, end: int, by_hand: NDArray[np.bool_]) -> float:
+    """Weight of every step going on the way of the step before, where nothing lies between."""
+    weight = 0.0
+    swept = stops.turned[start:end] & by_hand
+    for run in np.split(np.arange(end - start), np.flatnonzero(stops.gap[start:end])):
+        ways = stops.heading[start + run[swept[run]]]
+        off = np.abs((np.diff(ways) + 180.0) % 360.0 - 180.0)
+        kinds = [off < ON_DEG, off < BACK_DEG]
+        weight += float(np.select(kinds, [RUNS_ON, TURNS_OFF], TURNS_ROUND).sum())
+    return weight
 
 
 def _steadiness_weight(shift: Floats) -> float:

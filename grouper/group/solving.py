@@ -7,10 +7,11 @@ from collections.abc import Sequence
 
 from grouper import optics
 from grouper.contracts import Eye
+from grouper.group.evidence import is_sure_tie
 from grouper.group.layout import field_of_view_deg
 from grouper.group.looking import ask, is_sure
 from grouper.group.pairs import Pairs
-from grouper.model import Frame, Pointing, Solution
+from grouper.model import Frame, Pointing, Sighting, Solution
 
 CROSS_PER_FRAME = 3
 """Extra pairs asked for per frame: the row above and below and the end of a circle."""
@@ -34,7 +35,7 @@ def solve_stretch(pairs: Pairs, eye: Eye, first: int, last: int) -> Solution | N
         solution = _solve(pairs, eye, first, last) or solution
     wanted = _crossings(pairs.frames[first : last + 1], solution.pointings)
     ask(pairs, eye, [(first + i, first + j) for i, j in wanted], quick=True)
-    if not any(is_sure(pairs.seen(first + i, first + j)) for i, j in wanted):
+    if not any(is_sure_tie(pairs.seen(first + i, first + j)) for i, j in wanted):
         return solution
     return _solve(pairs, eye, first, last) or solution
 
@@ -43,9 +44,14 @@ def _solve(pairs: Pairs, eye: Eye, first: int, last: int) -> Solution | None:
     seen = [
         (i - first, j - first, sighting)
         for (i, j), sighting in pairs.sightings.items()
-        if first <= i and j <= last and sighting is not None and is_sure(sighting)
+        if first <= i and j <= last and sighting is not None and _holds(sighting, i, j)
     ]
     return eye.solve(pairs.frames[first : last + 1], seen)
+
+
+def _holds(sighting: Sighting, i: int, j: int) -> bool:
+    """Whether a sighting is believed: one of a dozen that were tried must be surer."""
+    return is_sure(sighting) if j == i + 1 else is_sure_tie(sighting)
 
 
 def _strays(pointings: Sequence[Pointing]) -> list[tuple[int, int]]:

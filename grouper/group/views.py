@@ -23,6 +23,9 @@ LEAST_VIEW_DEG = 0.8
 ROW_SHARE = 0.22
 """A jump in pitch by this share of the frame's height starts another row: rows overlap by a
 quarter to a third, a hand wavers by less than a tenth (common practice, no source)."""
+ASIDE_SHARE = 0.15
+"""A hand that turns a column of views up keeps them above one another to a tenth of the width
+(common practice, no source)."""
 WORSE_SHARPNESS = 0.6
 """A later frame of a filled view is used unless it is this much less sharp than the earlier."""
 
@@ -156,10 +159,25 @@ def _cluster_views(pointings: Sequence[Pointing], same_as_last: Sequence[bool]) 
         elif i > 0 and same_as_last[i]:
             cluster.append(cluster[-1])
         else:
-            cluster.append(fresh)
+            cluster.append(_label_ahead(i, label, same_as_last, fresh))
             fresh += 1
     first = {c: n for n, c in enumerate(dict.fromkeys(cluster))}
     return [first[c] for c in cluster]
+
+
+def _label_ahead(
+    i: int, label: dict[int, int], same_as_last: Sequence[bool], otherwise: int
+) -> int:
+    """The label of the first known frame that looks where frame ``i``, not known, looks.
+
+    The first leg of a bracket may be too light or too dark to be matched with anything.
+    """
+    for ahead in range(i + 1, len(same_as_last)):
+        if not same_as_last[ahead]:
+            break
+        if ahead in label:
+            return label[ahead]
+    return otherwise
 
 
 def _agglomerate(vectors: Floats, same_as_last: Sequence[bool]) -> list[int]:
@@ -187,7 +205,8 @@ def _order_views(
 ) -> tuple[dict[int, int], dict[int, int]]:
     """Row and number of each clustered view: rows from the top, each in order of yaw.
 
-    Views whose pointing is not known keep shooting order, in the row of the view before.
+    Views whose pointing is not known keep shooting order, in the row of the view before unless
+    they fill rows of their own.
     """
     yaw: dict[int, list[float]] = defaultdict(list)
     pitch: dict[int, list[float]] = defaultdict(list)
@@ -195,32 +214,78 @@ def _order_views(
         if pointing.yaw_deg is not None and pointing.pitch_deg is not None:
             yaw[c].append(pointing.yaw_deg)
             pitch[c].append(pointing.pitch_deg)
-    row_of = _rows({c: float(np.median(p)) for c, p in pitch.items()}, fov_deg)
+    row_of = _rows({c: float(np.median(p)) for c, p in pitch.items()}, yaw, fov_deg)
     views = list(dict.fromkeys(cluster))
+    row_of = _with_unseen_rows(views[::-1], _with_unseen_rows(views, row_of))
     last_row, last_yaw = 0, -math.inf
     key: dict[int, tuple[int, float, int]] = {}
     for number, c in enumerate(views):
-        if c in row_of:
+        if c in yaw:
             # The first frame speaks for its view: across the back of a full turn the mean of
             # +179 and -179 would point ahead.
             last_row, last_yaw = row_of[c], yaw[c][0]
         else:
-            row_of[c] = last_row
+            last_row = row_of.setdefault(c, last_row)
         key[c] = (row_of[c], last_yaw, number)
     ranked = sorted(views, key=lambda c: key[c])
     return row_of, {c: rank for rank, c in enumerate(ranked)}
 
 
-def _rows(pitch: dict[int, float], fov_deg: tuple[float, float] | None) -> dict[int, int]:
+def _rows(
+    pitch: dict[int, float],
+    yaw: dict[int, list[float]],
+    fov_deg: tuple[float, float] | None,
+) -> dict[int, int]:
     """Row of each view by pitch, the highest row 0."""
-    height = fov_deg[1] if fov_deg else 50.0
-    ordered = sorted(pitch, key=lambda c: -pitch[c])
-    row, rows = 0, {}
-    for before, c in zip([None, *ordered], ordered, strict=False):
-        if before is not None and pitch[before] - pitch[c] > ROW_SHARE * height:
-            row += 1
-        rows[c] = row
-    return rows
+    wide, height = fov_deg or (50.0, 50.0)
+    rows: list[list[int]] = []
+    for c in sorted(pitch, key=lambda c: -pitch[c]):
+        if rows and pitch[rows[-1][-1]] - pitch[c] <= ROW_SHARE * height:
+            rows[-1].append(c)
+        else:
+            rows.append([c])
+    merged: list[list[int]] = []
+    for row in rows:
+        if merged and _is_stair(merged[-1], row, yaw, ASIDE_SHARE * wide):
+            merged[-1] += row
+        else:
+            merged.append(row)
+    return {c: number for number, row in enumerate(merged) for c in row}
+
+
+def _is_stair(
+    upper: Sequence[int], lower: Sequence[int], yaw: dict[int, list[float]], aside_deg: float
+) -> bool:
+    """Whether all views of one row lie aside of all of the other: a slanting sweep, no rows."""
+    above, below = ([yaw[c][0] for c in row] for row in (upper, lower))
+    return min(below) - max(above) > aside_deg or min(above) - max(below) > aside_deg
+
+
+def _with_unseen_rows(views: Sequence[int], row_of: dict[int, int]) -> dict[int, int]:
+    """Rows, with those of views at the end that no picture ties to the rest, as rows of sky.
+
+    Where two or more rows of equally many views were shot, and just as many follow, these are
+    the next row the way the rows went.
+
+    Args:
+        views: the views in shooting order, or backwards where the first may be such rows.
+        row_of: row of each view that is known, the highest 0.
+    """
+    runs = [(row, len(list(run))) for row, run in itertools.groupby(views, row_of.get)]
+    known, (row, count) = runs[:-1], runs[-1]
+    counts = {count for _, count in known}
+    if row is not None or len(known) < 2 or len(counts) > 1 or any(r is None for r, _ in known):
+        return row_of
+    usual = counts.pop()
+    if count % usual:
+        return row_of
+    added, is_up = count // usual, row_of[views[-count - 1]] < row_of[views[0]]
+    base = max(row_of.values()) + 1
+    shift = added if is_up else 0
+    found = {c: row + shift for c, row in row_of.items()}
+    for n, c in enumerate(views[-count:]):
+        found[c] = added - 1 - n // usual if is_up else base + n // usual
+    return found
 
 
 def _legs(light: Floats, view: Sequence[int]) -> tuple[int, ...]:

@@ -107,7 +107,7 @@ def test_without_anything_views_are_counted_by_stops() -> None:
     assert {m.pointing for m in item.group.members} == {Pointing()}
 
 
-def test_poles_are_added_as_views() -> None:
+def test_poles_are_added_as_views_on_rows_of_their_own() -> None:
     shots = [*sweep(1, 0, [36.0 * i for i in range(10)]), Shot(frame(11, 52), "sky")]
     eye = knowing(shots)
     pairs = pairs_of(shots, eye)
@@ -118,5 +118,7 @@ def test_poles_are_added_as_views() -> None:
     assert whole.group.members[-1].view == 10
     assert whole.group.layout is not None
     assert whole.group.layout.views == 11
+    assert whole.group.layout.rows == 2
+    assert [member.row for member in whole.group.members] == [*[0] * 10, 1]
     assert whole.last == 10
     assert whole.group.evidence == ("1 frames follow that close the sphere",)

@@ -88,6 +88,7 @@ SETTINGS_SPEAK: dict[str, tuple[dict[str, Any], int]] = {
     "zoomed": ({"focal_mm": 50.0}, -1),
     "turned across": ({"width_px": 6000, "height_px": 4000}, -1),
     "white balance": ({"white_balance": "auto"}, -1),
+    "another aperture, which no metering excuses": ({"aperture_f": 5.6}, -1),
     "exposure is weighed apart": ({"exposure_s": 1 / 15, "iso": 400.0}, 1),
 }
 
@@ -113,8 +114,9 @@ def test_what_the_camera_chose_says_nothing(program: str | None) -> None:
     for name, value in moved.items():
         field = {"shutter": "exposure_s", "iso": "iso", "aperture": "aperture_f"}[name]
         other = frame(2, 5, program=program, **{field: value})
-        (weight,) = evidence_of(pair(Shot(other), program=program)).exposure
-        assert (weight == 0) == (name in AUTOMATIC[program]), name
+        found = evidence_of(pair(Shot(other), program=program))
+        weight = found.settings[0] if name == "aperture" else found.exposure[0]
+        assert (weight >= 0) == (name in AUTOMATIC[program]), name
 
 
 MEANT: dict[str, tuple[dict[str, Any], dict[str, Any], bool]] = {
@@ -185,3 +187,19 @@ def test_the_sea_neither_ties_nor_parts_a_sweep() -> None:
     assert evidence.looked.all()
     assert relation_weight(evidence, **SWEPT)[0] == pytest.approx(0.0, abs=0.05)
     assert still_weight(evidence)[0] < -2.0
+
+
+@pytest.mark.parametrize(("ev", "told"), [(0.0, True), (1.0, True), (2.0, False), (-3.0, False)])
+def test_exposures_far_apart_that_were_not_matched_are_not_told_apart(
+    ev: float, told: bool
+) -> None:
+    # Neither shows anything to the other, though each matches the frame on its other side.
+    shots = [
+        Shot(frame(1, 0.0), "ridge", 0.0),
+        Shot(frame(2, 5.0), "ridge", 30.0),
+        Shot(frame(3, 10.0, exposure_s=2.0**ev / 60), "lake", 0.0),
+        Shot(frame(4, 15.0, exposure_s=2.0**ev / 60), "lake", 30.0),
+    ]
+    pairs = pairs_of(shots)
+    pairs.sightings[1, 2] = None
+    assert bool(weigh(pairs).looked[1]) == told

@@ -68,8 +68,13 @@ UNKNOWN: dict[str, list[Shot]] = {
     "no distances, no maps": stack([None] * 4),
     "two maps are too few": mapped(wandering(2)),
     "a map missing": [*mapped(wandering(4)), Shot(frame(5, 10.0))],
+    "shot again by hand, fields shifted": [
+        replace(s, yaw=yaw)
+        for s, yaw in zip(mapped(wandering(4)), [0, 1.5, 0.2, 1.8], strict=True)],
+    "nothing could be matched": [
+        replace(s, glance=replace(s.glance, spread=0.0)) for s in mapped(wandering(4))],
     "a distance missing, no maps": stack([0.3, None, 0.5, 0.8]),
-}
+}  # fmt: skip
 
 
 @pytest.mark.parametrize("shots", FOR.values(), ids=FOR.keys())

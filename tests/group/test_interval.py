@@ -42,6 +42,8 @@ SPEAKS_ON = {
     "whole-second stamps": timer(4, 200, 30, 5.0, whole=True),
     "an odd interval in whole seconds": timer(4, 200, 30, 7.3, whole=True),
     "exposures nearly as long as the interval": timer(4, 200, 20, 30.0, exposure_s=25.0),
+    "standing still by its positions": timer(
+        4, 200, 30, 2.0, latitude_deg=47.0, longitude_deg=11.0),
     "a frame lost": without(timer(4, 200, 24, 30.0), 12),
     "the meter follows the dusk": [
         replace(s, frame=replace(s.frame, program="aperture", exposure_s=2.0 ** (i / 6) / 60))
@@ -54,6 +56,9 @@ SILENT_ON = {
         Shot(frame(4 + i, 200 + t), "harbour")
         for i, t in enumerate(np.cumsum(np.random.default_rng(2).lognormal(3, 0.5, 12)))],
     "an even sweep": [Shot(frame(4 + i, 200 + 5.0 * i), "ridge", 35.0 * i) for i in range(8)],
+    "flown from frame to frame": [
+        replace(s, frame=replace(s.frame, latitude_deg=47.0 + 2e-4 * i, longitude_deg=11.0))
+        for i, s in enumerate(timer(4, 200, 30, 2.0))],
     "undated": [
         Shot(frame(4 + i, taken=None), "harbour") for i in range(12)],
 }  # fmt: skip

@@ -14,6 +14,8 @@ from hypothesis import strategies as st
 from grouper.group.panorama import propose
 from grouper.model import Layout, Set
 from tests.group.eyes import (
+    BLACK,
+    PLAIN,
     Shot,
     blindly,
     bracket,
@@ -27,6 +29,7 @@ from tests.group.eyes import (
 )
 from tests.support import frame
 
+FOG = replace(PLAIN, spread=BLACK.spread, mean=0.6)
 SEVEN = [0, 35, 70, 105, 140, 175, 210]
 RING = [36.0 * i for i in range(10)]
 
@@ -175,7 +178,11 @@ NOT_ONE: dict[str, list[Shot]] = {
     "singles in a sweep's rhythm": singles(1, 0, 8, pause_s=5.0),
     "one view again and again": [Shot(frame(i, 9.0 * i), "gate") for i in range(1, 5)],
     "a panning burst": [Shot(frame(i, 0.12 * i), "heron", 2.0 * i) for i in range(1, 9)],
+    "a panning burst by quarters of the frame": [
+        Shot(frame(i, 0.22 * i), "heron", 13.0 * i) for i in range(1, 10)],
     "a bracket": bracket(1, 0, [0, -2, 2]),
+    "one subject, hardly shifted": [
+        Shot(frame(i, 6.0 * i), "gate", yaw) for i, yaw in enumerate([0, 3, 1, 4], start=1)],
     "a flight line": [
         Shot(frame(i, 6.0 * i, latitude_deg=47.0 + 4e-4 * i, longitude_deg=11.0), "field",
              25.0 * i) for i in range(1, 9)],
@@ -193,6 +200,74 @@ def test_the_same_line_standing_still_is_a_panorama() -> None:
         for s in NOT_ONE["a flight line"]
     ]
     assert numbers(grouped(among(still))) == [("panorama", run(1, 8))]
+
+
+def weight_of(yaws: Sequence[float], **changes: Any) -> float:
+    """Weight of a panorama of all these views; ``changes`` are lists, a value per view."""
+    shots = [
+        Shot(frame(i, 6.0 * i, **{name: every[i] for name, every in changes.items()}), "gate", yaw)
+        for i, yaw in enumerate(yaws)
+    ]
+    last = len(shots) - 1
+    return max(
+        (p.weight for p in propose(evidence_of(shots), 0, last) if (p.first, p.last) == (0, last)),
+        default=0.0,
+    )
+
+
+def test_going_on_speaks_for_a_sweep_and_going_back_against() -> None:
+    on, back = weight_of([0, 25, 50, 75]), weight_of([0, 25, 0, 25])
+    assert on > weight_of([0, 25, 50]) > 0
+    assert back < on - 4
+
+
+def test_another_aperture_at_every_view_speaks_against_a_sweep_more_than_the_shutter() -> None:
+    yaws = [0, 25, 50, 75, 100]
+    apertures = weight_of(yaws, aperture_f=[4.0, 5.6, 8.0, 11.0, 16.0])
+    shutters = weight_of(yaws, exposure_s=[1 / 60, 1 / 80, 1 / 100, 1 / 125, 1 / 160])
+    assert apertures < shutters - 4 < weight_of(yaws) - 4
+
+
+FIRST_IS_PARTED = [-60, *SEVEN]
+"""The first view overlaps nothing: 60 degrees are more than the frame is wide."""
+
+
+def test_a_view_that_overlaps_nothing_is_the_sweeps_where_nothing_else_is_near() -> None:
+    before = [
+        Shot(frame(1 + i, 60.0 * i, focal_mm=70.0, aperture_f=4.0), f"subject {i}")
+        for i in range(3)
+    ]
+    after = [Shot(frame(12 + i, 900 + 70.0 * i, focal_mm=70.0), f"wall {i}") for i in range(3)]
+    found = grouped([*before, *sweep(4, 600, FIRST_IS_PARTED), *after])
+    assert numbers(found) == [("panorama", run(4, 11))]
+
+
+def test_a_row_of_sky_belongs_to_the_row_below_it() -> None:
+    before = [Shot(frame(i, 60.0 * i, focal_mm=70.0, aperture_f=4.0), f"wall {i}") for i in (1, 2)]
+    sky = [replace(s, glance=FOG) for s in sweep(10, 645, SEVEN, pitch=40)]
+    after = [Shot(frame(17, 900, focal_mm=70.0, aperture_f=4.0), "wall 3")]
+    shots = [*before, *sweep(3, 600, SEVEN), *sky, *after]
+    assert numbers(grouped(shots)) == [("panorama", run(3, 16))]
+
+
+def test_a_bracket_of_its_own_before_a_bracketed_sweep_stays_one() -> None:
+    before = [Shot(frame(i, 60.0 * i, focal_mm=70.0, aperture_f=4.0), f"wall {i}") for i in (1, 2)]
+    gate = bracket(3, 600, [0, -2, 2], place="gate")
+    hall = on_stops(6, 640, SEVEN[:5], [0, -2, 2], place="hall")
+    assert numbers(grouped([*before, *gate, *hall])) == [
+        ("bracket", run(3, 5)), ("panorama", run(6, 20))]  # fmt: skip
+
+
+def test_a_view_that_overlaps_nothing_is_a_single_beside_others_like_it() -> None:
+    shots = [*singles(1, 0, 4, pause_s=5.0), *sweep(5, 20, SEVEN), *singles(12, 55, 4, pause_s=5.0)]
+    assert numbers(grouped(shots)) == [("panorama", run(5, 11))]
+
+
+def test_views_that_show_nothing_are_singles_beside_others_like_them() -> None:
+    before, after = singles(1, 0, 4, pause_s=5.0), singles(12, 55, 4, pause_s=5.0)
+    before[-1], after[0] = replace(before[-1], glance=FOG), replace(after[0], glance=FOG)
+    found = grouped([*before, *sweep(5, 20, SEVEN), *after])
+    assert numbers(found) == [("panorama", run(5, 11))]
 
 
 @pytest.mark.parametrize("wait_s", [8.0, 30.0, 90.0])

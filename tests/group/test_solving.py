@@ -108,6 +108,22 @@ def test_a_run_that_hangs_together_by_itself_is_tied_to_the_rest() -> None:
     assert all(p.yaw_deg is not None for p in found.pointings)
 
 
+def test_a_doubtful_match_of_frames_far_apart_is_not_believed() -> None:
+    shots = [*sweep(1, 0, SEVEN[:3]), *sweep(4, 15, [0, 35], place="lake")]
+    eye = ForgetfulEye({shot.frame.file: shot for shot in shots})
+    pairs = pairs_of(shots, eye)
+    found = solve_stretch(pairs, eye, 0, 4)
+    assert found is not None
+    pairs.sightings[1, 4] = Sighting(overlap=0.9, certainty=0.6)
+    doubted = solve_stretch(pairs, eye, 0, 4)
+    pairs.sightings[1, 4] = Sighting(overlap=0.9, certainty=0.9)
+    believed = solve_stretch(pairs, eye, 0, 4)
+    assert doubted is not None
+    assert believed is not None
+    assert [p.yaw_deg is None for p in doubted.pointings] == [False] * 3 + [True] * 2
+    assert [p.yaw_deg is None for p in believed.pointings] == [False] * 5
+
+
 def test_without_a_field_of_view_the_ends_are_looked_at() -> None:
     shots: list[Shot] = sweep(1, 0, [0, 35, 70, 105], focal_mm=None)
     pairs = pairs_of(shots)

@@ -71,6 +71,7 @@ ORDERS = {
     "up and down in columns": (
         [(0, 0), (0, 30), (35, 30), (35, 0), (70, 0), (70, 30)],
         (1, 0, 0, 1, 1, 0), (3, 0, 1, 4, 5, 2)),
+    "a slanting sweep": ([(-12, -24), (0, -4), (12, 16)], (0, 0, 0), (0, 1, 2)),
     "one column": ([(0, -30), (0, 0), (0, 30)], (2, 1, 0), (2, 1, 0)),
     "a head that settles": ([(0, 0), (0.3, 0.2), (35, 0), (35.2, -0.1)],
                             (0, 0, 0, 0), (0, 0, 1, 1)),
@@ -129,6 +130,66 @@ def test_frames_whose_pointing_is_not_known_follow_the_frame_before() -> None:
     )  # fmt: skip
     assert places.view == (0, 0, 1, 2)
     assert places.spare == (True, False, False, False)
+
+
+UNSEEN_ROWS = {
+    "the third row, upwards": ([*row([0, 35, 70]), *row([0, 35, 70], 30)], 3, (2, 1, 0)),
+    "the third row, downwards": ([*row([0, 35, 70]), *row([0, 35, 70], -30)], 3, (0, 1, 2)),
+    "two rows at once": ([*row([0, 35]), *row([0, 35], 30)], 4, (3, 2, 1, 0)),
+    "the top of a column": ([(0, 0), (0, 30)], 1, (2, 1, 0)),
+    "not as many": ([*row([0, 35, 70]), *row([0, 35, 70], 30)], 2, (1, 0)),
+    "after a single row": (row([0, 35, 70]), 3, (0,)),
+}
+
+
+@pytest.mark.parametrize(("known", "unseen", "rows"), UNSEEN_ROWS.values(), ids=UNSEEN_ROWS.keys())
+def test_as_many_views_as_a_row_that_nothing_ties_are_the_next_row(
+    known: list[tuple[float, float]], unseen: int, rows: tuple[int, ...]
+) -> None:
+    count = len(known) + unseen
+    places = place_panorama(
+        [frame(i, 5.0 * i) for i in range(count)],
+        np.zeros(count),
+        [*(Pointing(yaw_deg=y, pitch_deg=p, roll_deg=0.0) for y, p in known),
+         *[Pointing()] * unseen],
+        [False] * count,
+        FOV,
+        [PLAIN] * count,
+    )  # fmt: skip
+    assert tuple(dict.fromkeys(places.row)) == rows
+    assert len(set(places.view)) == count
+
+
+def test_the_first_row_may_be_the_one_that_nothing_ties() -> None:
+    looks = [*row([0, 35]), *row([0, 35], 30)]
+    places = place_panorama(
+        [frame(i, 5.0 * i) for i in range(6)],
+        np.zeros(6),
+        [*[Pointing()] * 2, *(Pointing(yaw_deg=y, pitch_deg=p, roll_deg=0.0) for y, p in looks)],
+        [False] * 6,
+        FOV,
+        [PLAIN] * 6,
+    )
+    assert places.row == (2, 2, 1, 1, 0, 0)
+    assert places.view == (4, 5, 2, 3, 0, 1)
+
+
+def test_a_first_leg_that_matches_nothing_is_of_the_view_of_its_stop() -> None:
+    unknown, first, second = (
+        Pointing(),
+        Pointing(yaw_deg=0, pitch_deg=0, roll_deg=0),
+        Pointing(yaw_deg=35, pitch_deg=0, roll_deg=0),
+    )
+    places = place_panorama(
+        [frame(i, float(i)) for i in range(6)],
+        np.array([4.0, 0.0, 2.0] * 2),
+        [unknown, first, first, unknown, second, second],
+        [False, True, True] * 2,
+        FOV,
+        [PLAIN] * 6,
+    )
+    assert places.view == (0, 0, 0, 1, 1, 1)
+    assert places.leg == (2, 0, 1, 2, 0, 1)
 
 
 def test_nothing_known_keeps_shooting_order() -> None:
