@@ -258,7 +258,7 @@ def group(
     check_place(out, cards, onto_card=onto_card)
     chosen = writers_for((*writers, *(("xmp",) if xmp else ())))
     with progress_shown(quiet=how["quiet"]) as progress:
-        result = read_cards(cards, progress, **how)
+        result = read_cards(cards, progress, for_report=True, **how)
         written = write_result(
             result,
             out,
@@ -492,6 +492,7 @@ def read_cards(
     cards: Sequence[Path],
     progress: TerminalProgress | None = None,
     *,
+    for_report: bool = False,
     settings_file: Path | None,
     no_sight: bool,
     jobs: int,
@@ -506,7 +507,14 @@ def read_cards(
     from grouper.discover import refuse_empty
     from grouper.pipeline import run
 
-    result = run(cards, settings, jobs=jobs, progress=progress, use_cache=not no_cache)
+    result = run(
+        cards,
+        settings,
+        jobs=jobs,
+        progress=progress,
+        use_cache=not no_cache,
+        for_report=for_report,
+    )
     refuse_empty(result.scan)
     return result
 

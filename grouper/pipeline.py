@@ -8,14 +8,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from grouper.check import find_all
-from grouper.contracts import Eye, Progress
+from grouper.contracts import Progress
 from grouper.discover import find_files
 from grouper.group import group_frames
 from grouper.model import Finding, Grouping, Result, Scan
 from grouper.read import read_frames
 from grouper.read.cache import file_for as cache_file_for
 from grouper.settings import Settings
-from grouper.sight import BlindEye, open_eye
+from grouper.sight import open_eye
 from grouper.sight.small import SmallPictures
 from grouper.thresholds import fixed_thresholds
 from grouper.write import write_result
@@ -68,9 +68,7 @@ def group(
 ) -> Grouping:
     """Group what was read into sets, looking at the small pictures unless settings say not to."""
     settings = settings or Settings()
-    eye: Eye = BlindEye()
-    if settings.sight.enabled:
-        eye = open_eye(Path(scanned.root), settings, jobs=jobs, progress=progress)
+    eye = open_eye(Path(scanned.root), settings, jobs=jobs, progress=progress)
     return group_frames(scanned, eye, settings, progress)
 
 
@@ -92,8 +90,12 @@ def run(
     jobs: int = 1,
     progress: Progress | None = None,
     use_cache: bool = False,
+    for_report: bool = False,
 ) -> Result:
     """Read, group and check one or more cards: everything but the writing; see ``scan``.
+
+    With ``for_report`` the small pictures that the report shows are made while they are looked
+    at, which saves opening every photograph once more.
 
     Raises:
         NoSuchCard: a card is missing, is no folder, or cannot be opened.
@@ -101,9 +103,13 @@ def run(
     """
     settings = settings or Settings()
     scanned = scan(cards, settings, jobs=jobs, progress=progress, use_cache=use_cache)
-    grouping = group(scanned, settings, jobs=jobs, progress=progress)
+    root = Path(scanned.root)
+    pictures = SmallPictures(root, scanned.frames, jobs=jobs, progress=progress)
+    keep = pictures.keep if for_report else None
+    eye = open_eye(root, settings, jobs=jobs, progress=progress, keep=keep)
+    grouping = group_frames(scanned, eye, settings, progress)
+    del eye  # it holds what it saw, and writing needs room as well
     grouping, findings = check(scanned, grouping, settings)
-    pictures = SmallPictures(Path(scanned.root), scanned.frames, jobs=jobs, progress=progress)
     return Result(
         scan=scanned,
         grouping=grouping,

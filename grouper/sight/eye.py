@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from itertools import islice
@@ -12,12 +12,13 @@ from pathlib import Path
 import numpy as np
 
 from grouper.contracts import Eye, Progress
-from grouper.model import Frame, Glance, PictureSource, Sighting, Solution
+from grouper.model import Frame, Glance, Sighting, Solution
 from grouper.settings import Settings
 from grouper.sight.camera import CameraBelief, CameraKey, camera_of
 from grouper.sight.glance import glance as glance_at
 from grouper.sight.horizon import HorizonLine, find_horizons
 from grouper.sight.lean import lean_by_elevation, lean_by_horizon, may_show_horizon
+from grouper.sight.load import load_pixels, load_preview, stored_px
 from grouper.sight.pair import (
     LEVEL,
     SURE,
@@ -31,7 +32,7 @@ from grouper.sight.pair import (
     sighting,
     ways_near,
 )
-from grouper.sight.picture import ByteArray, Preview, contradicts, decode, preview
+from grouper.sight.picture import ByteArray, preview
 from grouper.sight.plate import SEARCH, Plate, ShelvedPlate, look_alike, prepare, shelved
 from grouper.sight.search import Pair
 from grouper.sight.solve import solve_pointings
@@ -88,13 +89,22 @@ class BlindEye:
         return None
 
 
+Keep = Callable[[Frame, ByteArray], None]
+"""Is given the pixels of each small picture as it is looked at first."""
+
+
 def open_eye(
-    root: Path, settings: Settings, *, jobs: int = 1, progress: Progress | None = None
+    root: Path,
+    settings: Settings,
+    *,
+    jobs: int = 1,
+    progress: Progress | None = None,
+    keep: Keep | None = None,
 ) -> Eye:
     """An eye on the pictures below ``root``; a blind one where the settings say so."""
     if not settings.sight.enabled:
         return BlindEye()
-    return PictureEye(root, settings, jobs=jobs, progress=progress)
+    return PictureEye(root, settings, jobs=jobs, progress=progress, keep=keep)
 
 
 @dataclass(slots=True)
@@ -122,9 +132,16 @@ class PictureEye:
     """
 
     def __init__(
-        self, root: Path, settings: Settings, *, jobs: int = 1, progress: Progress | None = None
+        self,
+        root: Path,
+        settings: Settings,
+        *,
+        jobs: int = 1,
+        progress: Progress | None = None,
+        keep: Keep | None = None,
     ) -> None:
         self._root = root
+        self._keep = keep
         self._settings = settings.sight
         self._jobs = max(1, jobs)
         self._progress = progress
@@ -368,7 +385,7 @@ class PictureEye:
                 while fetched < total and fetched <= done + self._settings.ahead:
                     for frame in wanted[fetched]:
                         if frame.file not in self._shelf and frame.file not in coming:
-                            coming[frame.file] = pool.submit(_look, self._root, frame)
+                            coming[frame.file] = pool.submit(_look, self._root, frame, self._keep)
                     fetched += 1
                 yield [self._looked(frame, coming) for frame in frames]
                 if self._progress is not None and what is not None:
@@ -379,7 +396,7 @@ class PictureEye:
         if frame.file in self._shelf:
             self._shelf.move_to_end(frame.file)
             return self._shelf[frame.file]
-        looked = _look(self._root, frame) if future is None else future.result()
+        looked = _look(self._root, frame, self._keep) if future is None else future.result()
         self._shelf[frame.file] = looked
         while len(self._shelf) > self._settings.shelved:
             self._shelf.popitem(last=False)
@@ -408,35 +425,13 @@ def _is_unmoved(match: Match | None) -> bool:
     return match is not None and match.evidence.fit.overlap > _TURNED
 
 
-def _look(root: Path, frame: Frame) -> _Looked | None:
-    shown = load_preview(root, frame)
-    if shown is None:
+def _look(root: Path, frame: Frame, keep: Keep | None) -> _Looked | None:
+    pixels = load_pixels(root, frame)
+    if pixels is None:
         return None
+    if keep is not None:
+        keep(frame, pixels)
+    shown = preview(pixels, stored_px(frame), frame.orientation)
     plate = prepare(shown)
     glance = replace(glance_at(shown), is_alike=plate.profile.size > 0)
     return _Looked(frame.file, glance, shelved(plate))
-
-
-def load_preview(root: Path, frame: Frame) -> Preview | None:
-    """Read a frame's small picture; ``None`` when there is none or it cannot be decoded."""
-    stored = None
-    if frame.width_px and frame.height_px:
-        stored = frame.width_px, frame.height_px
-    source = frame.picture
-    pixels = None if source is None else _read(root, source)
-    if pixels is None or contradicts(pixels, stored, frame.orientation):
-        whole = PictureSource(kind="main", file=frame.file)
-        main = None if source == whole else _read(root, whole)
-        pixels = pixels if main is None else main
-    return None if pixels is None else preview(pixels, stored, frame.orientation)
-
-
-def _read(root: Path, source: PictureSource) -> ByteArray | None:
-    try:
-        with (root / source.file).open("rb") as stream:
-            if source.offset is None or source.length is None:
-                return decode(stream)
-            stream.seek(source.offset)
-            return decode(stream.read(source.length))
-    except OSError:
-        return None

@@ -14,9 +14,9 @@ from pathlib import Path
 from PIL import Image
 
 from grouper.contracts import Progress
-from grouper.model import Frame, PictureSource
-from grouper.sight.eye import _read
-from grouper.sight.picture import ByteArray, _reading, contradicts, upright
+from grouper.model import Frame
+from grouper.sight.load import load_pixels, stored_px
+from grouper.sight.picture import ByteArray, _reading, upright
 
 ALL_BYTES = 25_000_000
 """What the pictures of a card may take together: in base64 (RFC 4648: 4 for 3) 33 MB, which
@@ -34,7 +34,8 @@ class SmallPictures(Mapping[str, bytes]):
     """Small upright JPEGs of frames by main file; a picture that cannot be had is not there.
 
     Looking one up opens the card, so it is quickest in the order of ``frames``, where the next
-    ones are decoded ahead. Nothing is kept once it was handed out. Not for several threads.
+    ones are decoded ahead. Nothing is kept once it was handed out. Not for several threads, but
+    for ``keep``.
     """
 
     def __init__(
@@ -55,8 +56,21 @@ class SmallPictures(Mapping[str, bytes]):
         self._coming: dict[int, Future[bytes | None]] = {}
         self._next = 0
         """The frame expected to be asked for next: only a run in order is decoded ahead."""
+        self._kept: dict[str, bytes] = {}
         self._last: tuple[str, bytes | None] | None = None
         """Who iterates asks for each picture twice: whether it is there, and for it."""
+
+    def keep(self, frame: Frame, pixels: ByteArray) -> None:
+        """Make a frame's picture of pixels that were read anyway, and keep it until asked for.
+
+        Saves opening and decoding the file again. May be called by several threads.
+
+        Args:
+            frame: which frame.
+            pixels: its small picture as stored, RGB (see ``load.load_pixels``).
+        """
+        if frame.file not in self._kept:
+            self._kept[frame.file] = _small(frame, pixels, self._share)
 
     def __getitem__(self, file: str) -> bytes:
         """The JPEG of a frame.
@@ -110,7 +124,8 @@ class SmallPictures(Mapping[str, bytes]):
         self._next = 0
 
     def _make(self, frame: Frame) -> bytes | None:
-        return small_picture(self._root, frame, self._share)
+        kept = self._kept.pop(frame.file, None)
+        return small_picture(self._root, frame, self._share) if kept is None else kept
 
 
 def small_picture(root: Path, frame: Frame, most_bytes: int = ALL_BYTES) -> bytes | None:
@@ -121,18 +136,12 @@ def small_picture(root: Path, frame: Frame, most_bytes: int = ALL_BYTES) -> byte
         frame: which frame.
         most_bytes: made coarser, then smaller, until it takes no more than this.
     """
-    stored = None
-    if frame.width_px and frame.height_px:
-        stored = frame.width_px, frame.height_px
-    whole = PictureSource(kind="main", file=frame.file)
-    source = frame.picture or whole
-    pixels: ByteArray | None = _read(root, source)
-    if pixels is None or contradicts(pixels, stored, frame.orientation):
-        main = None if source == whole else _read(root, whole)
-        pixels = pixels if main is None else main
-    return (
-        None if pixels is None else _encoded(_shown(pixels, stored, frame.orientation), most_bytes)
-    )
+    pixels = load_pixels(root, frame)
+    return None if pixels is None else _small(frame, pixels, most_bytes)
+
+
+def _small(frame: Frame, pixels: ByteArray, most_bytes: int) -> bytes:
+    return _encoded(_shown(pixels, stored_px(frame), frame.orientation), most_bytes)
 
 
 def _shown(pixels: ByteArray, stored: tuple[int, int] | None, orientation: int) -> ByteArray:

@@ -139,7 +139,9 @@ def _grouped(job: Job, meter: _Meter) -> dict[str, Any]:
     if not _is_as_asked(job):
         return {"kind": "changed"}
     settings = safe(job.settings)
-    result = run([Path(job.card)], settings, jobs=job.jobs, use_cache=job.use_cache)
+    result = run(
+        [Path(job.card)], settings, jobs=job.jobs, use_cache=job.use_cache, for_report=True
+    )
     meter.check()
     # The folder may have been swapped for a link, or a file have grown while it was read.
     moved = os.path.realpath(Path(job.card).parent) != os.path.dirname(result.scan.root)  # noqa: PTH120

@@ -18,7 +18,7 @@ from grouper.model import Frame
 from grouper.read import read_one
 from grouper.settings import Settings
 from grouper.sight import picture
-from grouper.sight.eye import load_preview
+from grouper.sight.load import load_preview
 from grouper.sight.picture import decode
 from tests.read.files import exif_of, write_photo
 

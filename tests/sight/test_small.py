@@ -10,6 +10,7 @@ from PIL import Image
 from grouper.model import Frame, PictureSource
 from grouper.pipeline import run
 from grouper.settings import Settings, SightSettings
+from grouper.sight import open_eye
 from grouper.sight.small import SmallPictures, small_picture
 from tests.support import frame
 
@@ -133,6 +134,17 @@ def test_coarser_where_there_is_little_room(tmp_path: Path) -> None:
     assert sizes[1] <= 9000
     assert sizes[2] <= 4000
     opened(small_picture(tmp_path, one, 1500))
+
+
+def test_pictures_made_while_looking_are_the_same(tmp_path: Path) -> None:
+    frames = [stored(tmp_path, split(60 + n, 60), n) for n in range(5)]
+    pictures = SmallPictures(tmp_path, frames)
+    eye = open_eye(tmp_path, Settings(), keep=pictures.keep)
+    eye.glance(frames)
+    expected = {one.file: small_picture(tmp_path, one) for one in frames}
+    for one in frames:
+        (tmp_path / one.file).unlink()
+    assert {one.file: pictures[one.file] for one in frames} == expected
 
 
 def test_progress_is_told(tmp_path: Path) -> None:

@@ -1,0 +1,47 @@
+"""Small pictures out of the files: the one place in sight that opens photographs."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from grouper.model import Frame, PictureSource
+from grouper.sight.picture import ByteArray, Preview, contradicts, decode, preview
+
+
+def load_pixels(root: Path, frame: Frame) -> ByteArray | None:
+    """A frame's small picture as stored, RGB; ``None`` when none can be decoded.
+
+    That is the thumbnail or preview chosen when the file was read; where it is damaged or lies
+    on its side, nobody knows which way, the main picture decoded small.
+    """
+    source = frame.picture
+    pixels = None if source is None else _read(root, source)
+    if pixels is None or contradicts(pixels, stored_px(frame), frame.orientation):
+        whole = PictureSource(kind="main", file=frame.file)
+        main = None if source == whole else _read(root, whole)
+        pixels = pixels if main is None else main
+    return pixels
+
+
+def load_preview(root: Path, frame: Frame) -> Preview | None:
+    """A frame's small picture, upright and grey; ``None`` when none can be decoded."""
+    pixels = load_pixels(root, frame)
+    return None if pixels is None else preview(pixels, stored_px(frame), frame.orientation)
+
+
+def stored_px(frame: Frame) -> tuple[int, int] | None:
+    """Width and height of the main picture as stored, where both are known."""
+    if frame.width_px and frame.height_px:
+        return frame.width_px, frame.height_px
+    return None
+
+
+def _read(root: Path, source: PictureSource) -> ByteArray | None:
+    try:
+        with (root / source.file).open("rb") as stream:
+            if source.offset is None or source.length is None:
+                return decode(stream)
+            stream.seek(source.offset)
+            return decode(stream.read(source.length))
+    except OSError:
+        return None
