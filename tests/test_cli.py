@@ -41,6 +41,7 @@ class Pipeline:
         self.fault: BaseException | None = None
         self.calls: list[tuple[tuple[Path, ...], Settings, int, Any]] = []
         self.used_cache: list[bool] = []
+        self.for_report: list[bool] = []
 
     def run(
         self,
@@ -50,9 +51,11 @@ class Pipeline:
         jobs: int = 1,
         progress: Any = None,
         use_cache: bool = False,
+        for_report: bool = False,
     ) -> Result:
         self.calls.append((tuple(cards), settings, jobs, progress))
         self.used_cache.append(use_cache)
+        self.for_report.append(for_report)
         if self.fault is not None:
             raise self.fault
         return self.result
@@ -552,7 +555,7 @@ import sys, time, types
 from tests.write.results import result, bracket
 from dataclasses import replace
 module = types.ModuleType("grouper.pipeline")
-def run(cards, settings, *, jobs=1, progress=None, use_cache=False):
+def run(cards, settings, *, jobs=1, progress=None, use_cache=False, for_report=False):
     print("reading", file=sys.stderr, flush=True)
     time.sleep({pause})
     return result(*[bracket(id=f"set-{{n}}") for n in range({sets})], root=str(cards[0]))
