@@ -234,7 +234,8 @@ class PictureEye:
         for everywhere in (False, not quick, False):
             left = [i for i in range(len(pairs)) if not is_sure(best[i])]
             ways = [self._ways(frames[places[i]], pairs[i], tried[i], everywhere) for i in left]
-            for i, match in zip(left, find_matches([pairs[i] for i in left], ways), strict=True):
+            found = find_matches([pairs[i] for i in left], ways, quick=quick)
+            for i, match in zip(left, found, strict=True):
                 before = best[i]
                 if match is not None and (before is None or match.certainty > before.certainty):
                     best[i] = match
