@@ -48,14 +48,14 @@ class SightSettings:
         True, "Pictures decide what time alone cannot; --no-sight turns this off."
     )
     shelved: int = setting(
-        3000,
-        "Pictures kept packed, about 14 kB each, so that an ordinary card is decoded once: "
-        "40 MB of the memory budget.",
+        1500,
+        "Pictures kept packed, about 14 kB each, so that an ordinary card is decoded once and a "
+        "long one, which is gone through part by part, nearly so: 21 MB of the memory budget.",
         least=2,
         most=100_000,
     )
     kept: int = setting(
-        96,
+        64,
         "Pictures kept unpacked for the next comparison, about 0.2 MB each: a long row and "
         "its neighbour.",
         least=2,

@@ -102,8 +102,9 @@ def _body(strand: Strand) -> Body:
 
 def _group_strand(strand: Strand, eye: Eye) -> tuple[list[Set], list[Frame], list[Frame]]:
     """Sets, singles and dividers of one body."""
-    pairs = replace(gather_pairs(strand), glances=tuple(eye.glance(strand.frames)))
+    pairs = gather_pairs(strand)
     look_at_neighbours(pairs, eye)
+    pairs = replace(pairs, glances=tuple(eye.glance(strand.frames)))
     blank = find_dividers(pairs)
     evidence = weigh(pairs)
     stops = find_stops(evidence)

@@ -8,7 +8,7 @@ circle shows itself.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from grouper.contracts import Eye
 from grouper.group.pairs import FOR_GOOD, Pairs, changed_names
@@ -40,18 +40,35 @@ LONGEST_CHANGE_S = 120.0
 focal length, lens, orientation or size it is another subject (common practice, no source)."""
 LONGEST_PAUSE_S = 1800.0
 """Half an hour later nobody goes on with a sweep: the light has changed."""
+SHORTEST_PART = 500
+"""Pairs that are gone through together: many at once is quicker, and this many pictures are kept
+(see ``SightSettings.shelved``)."""
 
 
 def look_at_neighbours(pairs: Pairs, eye: Eye) -> None:
-    """Fill ``pairs.sightings`` with all neighbours and the ties back into their chains."""
-    worth = [i for i in range(len(pairs.frames) - 1) if _worth_a_look(pairs, i)]
-    ask(pairs, eye, [(i, i + 1) for i in worth if not _likely_apart(pairs, i)])
-    ask(pairs, eye, [(i, i + 1) for i in worth if _likely_apart(pairs, i)], quick=True)
-    look_again(pairs, eye)
-    ask(pairs, eye, chain_ties(pairs), quick=True)
+    """Fill ``pairs.sightings`` with all neighbours and the ties back into their chains.
+
+    A long day is gone through part by part, so that its pictures are at hand all the while.
+    """
+    for part in _parts(pairs):
+        worth = [i for i in part if _worth_a_look(pairs, i)]
+        ask(pairs, eye, [(i, i + 1) for i in worth if not _likely_apart(pairs, i)])
+        ask(pairs, eye, [(i, i + 1) for i in worth if _likely_apart(pairs, i)], quick=True)
+        look_again(pairs, eye, part)
+        ask(pairs, eye, chain_ties(pairs, part), quick=True)
 
 
-def look_again(pairs: Pairs, eye: Eye) -> None:
+def _parts(pairs: Pairs) -> Iterator[range]:
+    """The pairs in stretches between pauses over which nothing is tied, none of them short."""
+    first = 0
+    for i in range(len(pairs.frames) - 1):
+        if i - first >= SHORTEST_PART and float(pairs.pause_s[i]) > LONGEST_PAUSE_S:
+            yield range(first, i)
+            first = i
+    yield range(first, len(pairs.frames) - 1)
+
+
+def look_again(pairs: Pairs, eye: Eye, part: range) -> None:
     """Where neighbours were unsure, look where the sweep on either side lets expect them.
 
     A sweep steps evenly, so beside a sure step the next is looked for in a tenth of the
@@ -60,7 +77,7 @@ def look_again(pairs: Pairs, eye: Eye) -> None:
     frames = pairs.frames
     wanted = [
         (i, turn_deg)
-        for i in range(len(frames) - 1)
+        for i in part
         if (i, i + 1) in pairs.sightings
         and not _likely_apart(pairs, i)
         and not _is_settled(pairs.seen(i, i + 1))
@@ -108,13 +125,13 @@ def ask(pairs: Pairs, eye: Eye, wanted: Sequence[tuple[int, int]], *, quick: boo
         pairs.sightings[pair] = sighting
 
 
-def chain_ties(pairs: Pairs) -> list[tuple[int, int]]:
+def chain_ties(pairs: Pairs, part: range) -> list[tuple[int, int]]:
     """Pairs (earlier frame of a chain, frame) for frames that do not overlap the one before."""
     wanted: list[tuple[int, int]] = []
-    chain: list[int] = [0] if pairs.frames else []  # frames that hang together one by one
+    chain: list[int] = [part.start]  # frames that hang together one by one
     anchors: list[list[int]] = []  # the last such chains of two or more, newest first
     misses = 0
-    for i in range(len(pairs.frames) - 1):
+    for i in part:
         if is_sure(pairs.seen(i, i + 1)):
             chain.append(i + 1)
             misses = 0

@@ -146,6 +146,7 @@ class PictureEye:
         self._jobs = max(1, jobs)
         self._progress = progress
         self._shelf: OrderedDict[str, _Looked | None] = OrderedDict()
+        self._glances: dict[str, Glance | None] = {}
         self._plates: OrderedDict[str, Plate] = OrderedDict()
         self._habits: dict[CameraKey, _Habit] = {}
         self._pitches: dict[str, float] = {}
@@ -153,10 +154,10 @@ class PictureEye:
 
     def glance(self, frames: Sequence[Frame]) -> list[Glance | None]:
         """What each picture shows on its own, in the order asked."""
-        seen: list[Glance | None] = []
-        for looked in self._ahead([(frame,) for frame in frames], "looking"):
-            seen.append(None if looked[0] is None else looked[0].glance)
-        return seen
+        new = [(frame,) for frame in frames if frame.file not in self._glances]
+        for _ in self._ahead(new, "looking"):
+            pass  # what was looked at is remembered
+        return [self._glances[frame.file] for frame in frames]
 
     def compare(
         self, pairs: Sequence[tuple[Frame, Frame]], *, quick: bool = False
@@ -399,6 +400,7 @@ class PictureEye:
             return self._shelf[frame.file]
         looked = _look(self._root, frame, self._keep) if future is None else future.result()
         self._shelf[frame.file] = looked
+        self._glances[frame.file] = None if looked is None else looked.glance
         while len(self._shelf) > self._settings.shelved:
             self._shelf.popitem(last=False)
         return looked

@@ -10,6 +10,7 @@ import pytest
 from grouper.group.looking import (
     LONGEST_PAUSE_S,
     MOST_TIES,
+    SHORTEST_PART,
     ask,
     chain_ties,
     is_sure,
@@ -34,6 +35,12 @@ from tests.support import frame
 def unseen(shots: list[Shot]) -> Pairs:
     (strand,) = build_strands(shot.frame for shot in shots)
     return gather_pairs(strand)
+
+
+def ties_of(shots: list[Shot]) -> list[tuple[int, int]]:
+    """The ties that a strand leaves open, gone through as one part."""
+    pairs = pairs_of(shots)
+    return chain_ties(pairs, range(len(pairs.frames) - 1))
 
 
 SEVEN = [0, 35, 70, 105, 140, 175, 210]
@@ -93,13 +100,33 @@ def test_a_lost_frame_does_not_hide_the_row_before() -> None:
 
 def test_a_long_pause_ends_a_chain() -> None:
     later = LONGEST_PAUSE_S + 60
-    assert chain_ties(pairs_of([*sweep(1, 0, SEVEN), *sweep(8, later, SEVEN)])) == []
-    assert chain_ties(pairs_of([*sweep(1, 0, SEVEN), *sweep(8, 60, SEVEN)])) != []
+    assert ties_of([*sweep(1, 0, SEVEN), *sweep(8, later, SEVEN)]) == []
+    assert ties_of([*sweep(1, 0, SEVEN), *sweep(8, 60, SEVEN)]) != []
+
+
+def test_a_long_day_is_gone_through_part_by_part() -> None:
+    """All parts of a series of sweeps, half an hour's pause after every second one."""
+    shots: list[Shot] = []
+    start_s = 0.0
+    for sweep_at in range(2 * SHORTEST_PART // 7):
+        shots += sweep(7 * sweep_at + 1, start_s, SEVEN, pitch=40.0 * (sweep_at % 2))
+        start_s += 60.0 if sweep_at % 2 == 0 else LONGEST_PAUSE_S + 60.0
+    pairs = unseen(shots)
+    eye = knowing(shots)
+    look_at_neighbours(pairs, eye)
+    assert {(i, i + 1) for i in range(len(shots) - 1)} <= set(pairs.sightings)
+    places = {shot.frame.file: at for at, shot in enumerate(shots)}
+    asked = [max(places[a], places[b]) for a, b in eye.asked]
+    # Whatever is asked of the second half is asked after all that is asked of the first.
+    half = max(at for at in range(len(asked)) if asked[at] <= SHORTEST_PART)
+    assert max(asked[:half]) <= SHORTEST_PART + 14
+    (whole,) = [pairs_of(shots[: 2 * 7])]
+    assert {pair for pair in pairs.sightings if max(pair) < 14} == set(whole.sightings)
 
 
 def test_several_misses_end_a_chain() -> None:
     shots = [*sweep(1, 0, SEVEN), *singles(8, 60, 6)]
-    last = max(j for i, j in chain_ties(pairs_of(shots)) if i < 7)
+    last = max(j for i, j in ties_of(shots) if i < 7)
     assert last == 9
 
 

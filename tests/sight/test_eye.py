@@ -361,3 +361,13 @@ def test_spectra_are_kept_of_the_last_pictures_only(tmp_path: Path) -> None:
     eye.compare(list(itertools.pairwise(frames)))
     eye.compare(list(itertools.pairwise(frames)))  # those taken down before, too
     assert sum(bool(plate.spectra) for plate in eye._plates.values()) <= _RECENT
+
+
+def test_a_picture_is_decoded_once_for_comparing_and_for_what_it_shows(tmp_path: Path) -> None:
+    frames = sweep(tmp_path, SCENE, [held(0), held(30), held(60)])
+    eye = PictureEye(tmp_path, Settings(sight=SightSettings(shelved=2)))
+    eye.compare(list(itertools.pairwise(frames)))
+    for one in frames:
+        (tmp_path / one.file).unlink()
+    seen = eye.glance(frames)
+    assert all(one is not None and one.sharpness > 0 for one in seen)
