@@ -12,7 +12,7 @@ from itertools import pairwise
 
 from grouper.check import words
 from grouper.check.card_numbers import CardNumbers
-from grouper.check.gaps import skipped_numbers, step_in_numbers
+from grouper.check.gaps import PLAUSIBLE_HOLE, skipped_numbers, step_in_numbers
 from grouper.model import SEVERITIES, BriefLine, Finding, Frame, Set
 
 EXPLAINS: dict[str, tuple[str, ...]] = {
@@ -59,10 +59,11 @@ IN_DOUBT = (
     *("mixed-flash", "uneven-bracket", "moved-subject"),
 )
 """What only comparing frames shows: of frames that may not belong together it means nothing.
-Problems stay, for a gap that is not told costs more than one told for nothing."""
+Missing frames and exposures are none of it, for a gap that is not told costs more than one told
+for nothing."""
 AT_THE_ENDS = ("short-bracket", "short-stack")
-"""Problems that mean nothing at either end of a set in doubt: where it begins and where it ends
-is what is least sure of it."""
+"""What means nothing at either end of a set in doubt: where it begins and where it ends is what is
+least sure of it."""
 NOT_SHOT_AS_ONE = (
     *IN_DOUBT,
     *("missing-frame", "short-bracket", "short-stack"),
@@ -272,17 +273,13 @@ def _skipped(stretch: Sequence[Frame]) -> tuple[int, ...]:
     skipped: list[int] = []
     for a, b in pairwise(stretch):
         distance = step_in_numbers(a, b)
-        if distance is not None and 1 < distance <= _PLAUSIBLE:
+        if distance is not None and 1 < distance <= PLAUSIBLE_HOLE:
             skipped.extend(skipped_numbers(a, distance))
     return tuple(skipped)
 
 
 def _runs_on(stretch: Sequence[Frame]) -> bool:
     return len(stretch) == 2 and step_in_numbers(*stretch) == 1
-
-
-_PLAUSIBLE = 50
-"""Longer holes are another numbering (common practice, no source)."""
 
 
 def _told(

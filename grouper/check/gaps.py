@@ -30,7 +30,7 @@ _WELL_INSIDE = 0.9
 """Share of a frame's half-width and half-height that counts as surely inside it."""
 _TWO_STEPS = 2.4
 """Two steps in one are up to so many usual ones while each is even to a fifth."""
-_PLAUSIBLE_HOLE = 50
+PLAUSIBLE_HOLE = 50
 """A hole of more numbers than this is another card or a new numbering, not missing frames
 (common practice, no source)."""
 _HARDLY = 0.2
@@ -294,7 +294,8 @@ def _verdict(pair: Pair, pairs: list[Pair], settings: CheckSettings) -> Pair:
         )
     if pair.overlap is not None and (pair.step_deg is not None or pair.seen):
         return _verdict_by_overlap(pair, others, settings)
-    unseen = pair.seen is False or (pair.is_hardly_seen and _is_even(others, settings))
+    is_even = len(others) >= _EVEN_PAIRS and _are_even(others, settings)
+    unseen = pair.seen is False or (pair.is_hardly_seen and is_even)
     if unseen and _others_are_seen(pair, pairs) and not _is_featureless(pair):
         if _usual_overlap(pair, pairs) < settings.thin_overlap_share:
             # Where all overlap thinly, one pair that shows nothing is thinner still, not a gap.
@@ -309,7 +310,7 @@ def _verdict_by_overlap(pair: Pair, others: list[float], settings: CheckSettings
     missing = 1
     if pair.step_deg is not None and others:
         missing = max(1, round(pair.step_deg / median(others)) - 1)
-    is_even = len(others) >= 2 and max(others) <= settings.even_steps * median(others)
+    is_even = len(others) >= 2 and _are_even(others, settings)
     enough = settings.covered_overlap if is_even else settings.missing_frame_overlap
     if (pair.is_long and overlap < enough) or (overlap < _NO_GROUND and not pair.seen):
         return replace(pair, verdict="gap", evidence=evidence, views_missing=missing)
@@ -318,8 +319,8 @@ def _verdict_by_overlap(pair: Pair, others: list[float], settings: CheckSettings
     return replace(pair, verdict="fine", evidence=evidence)
 
 
-def _is_even(others: list[float], settings: CheckSettings) -> bool:
-    return len(others) >= _EVEN_PAIRS and max(others) <= settings.even_steps * median(others)
+def _are_even(steps: list[float], settings: CheckSettings) -> bool:
+    return max(steps) <= settings.even_steps * median(steps)
 
 
 def _covered(pair: Pair, found: Set) -> Pair:
@@ -417,7 +418,7 @@ def find_holes(found: Set) -> tuple[Hole, ...]:
     return tuple(
         Hole(before=a, after=b, numbers=skipped_numbers(a.frame, distance))
         for a, b, distance in steps
-        if 1 < distance <= _PLAUSIBLE_HOLE
+        if 1 < distance <= PLAUSIBLE_HOLE
     )
 
 

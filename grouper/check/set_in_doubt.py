@@ -32,7 +32,7 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 from grouper.check import words
-from grouper.check.traits import Trait, aperture_trait, focal_length_trait
+from grouper.check.traits import aperture_trait, focal_length_trait
 from grouper.check.views import find_views
 from grouper.contracts import Problem, SetCheck
 from grouper.model import Member, Set
@@ -83,21 +83,24 @@ def _changed_by_hand(found: Set, settings: CheckSettings) -> list[str]:
     """What was turned at more than half of the steps from frame to frame: names of settings."""
     if found.kind != "panorama" or len(found.members) >= 2 * len(find_views(found)):
         return []
-    traits = (aperture_trait(settings), focal_length_trait(settings))
-    steps = list(pairwise(found.members))
-    changed = [[trait.noun for trait in traits if _is_turned(trait, a, b)] for a, b in steps]
+    changed = [_turned(a, b, settings) for a, b in pairwise(found.members)]
     number = sum(bool(nouns) for nouns in changed)
-    if number < _LEAST_CHANGES or number <= _MOST_CHANGED * len(steps):
+    if number < _LEAST_CHANGES or number <= _MOST_CHANGED * len(changed):
         return []
-    every = {noun for nouns in changed for noun in nouns}
-    return [trait.noun for trait in traits if trait.noun in every]
+    return sorted({noun for nouns in changed for noun in nouns})
 
 
-def _is_turned(trait: Trait[float], a: Member, b: Member) -> bool:
-    if trait.unit == "f" and not {a.frame.program, b.frame.program} <= set(_BY_HAND):
-        return False
-    before, after = trait.read(a), trait.read(b)
-    return before is not None and after is not None and not trait.same(before, after)
+def _turned(a: Member, b: Member, settings: CheckSettings) -> list[str]:
+    """What the photographer turned from one frame to the next: names of settings."""
+    traits = [focal_length_trait(settings)]
+    if {a.frame.program, b.frame.program} <= set(_BY_HAND):
+        traits.append(aperture_trait(settings))
+    turned = []
+    for trait in traits:
+        before, after = trait.read(a), trait.read(b)
+        if before is not None and after is not None and not trait.same(before, after):
+            turned.append(trait.noun)
+    return turned
 
 
 CHECK = SetCheck(

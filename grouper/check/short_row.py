@@ -3,7 +3,8 @@
 What it looks for
     The left and right end of each row, frame edges included, against the middle of the other
     rows' ends. Rows that look steeply up or down need fewer frames and are not judged, nor are
-    full turns; a row that stays open among full turns is.
+    full turns; a row that stays open among full turns is. Nothing is said of an end that lacks no
+    more views than the set has that the pictures could not place: they may belong there.
 
 Why it matters
     The joined picture has a bite out of a corner and must be cropped to the shortest row.
@@ -50,6 +51,7 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
     rows = _judged_rows(found, settings)
     if len(rows) < 2:
         return
+    # Views that the pictures could not place may be just those that seem to lack.
     unplaced = sum(view.yaw_deg is None for views in find_rows(found) for view in views)
     for row in rows:
         others = [other for other in rows if other is not row]

@@ -4,9 +4,9 @@ What it looks for
     The sharpness of each small picture against its fellows: the other legs and takes of its
     view, the other frames of a bracket, the frames just before and after in a burst or an
     interval series. Where a sweep has three views or more, what each leg usually loses is allowed
-    for, and a view is compared with the views beside it as well, the first and the last of a row
-    with the two next to them: it must fall far below them and well below every other view of its
-    row. Focus stacks are not judged.
+    for. In a row of four views or more each view is also compared with the views beside it, the
+    first and the last with the two next to them: it must fall far below them and well below every
+    other view of its row. Focus stacks are not judged.
 
 Why it matters
     A shaken or misfocused frame shows as a soft patch, and spoils the merge of its bracket.

@@ -106,11 +106,13 @@ def with_poles(pairs: Pairs, built: Built, poles: Sequence[int]) -> Built:
     )
     layout = built.group.layout
     assert layout is not None  # only a closed panorama has poles
+    one = len(added) == 1
+    closing = "1 frame follows that closes" if one else f"{len(added)} frames follow that close"
     group = replace(
         built.group,
         members=(*built.group.members, *added),
         layout=replace(layout, rows=layout.rows + len(added), views=layout.views + len(added)),
-        evidence=(*built.group.evidence, f"{len(added)} frames follow that close the sphere"),
+        evidence=(*built.group.evidence, f"{closing} the sphere"),
     )
     return Built(group=group, first=built.first, last=poles[-1])
 

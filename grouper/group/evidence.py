@@ -12,6 +12,7 @@ import itertools
 import math
 from collections import defaultdict
 from dataclasses import dataclass
+from typing import TypeGuard
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,12 +63,11 @@ class Evidence:
     """Arrays over the pairs of one strand, shape (n - 1,) unless said.
 
     ``same``, ``turned``, ``apart`` are the chances of the three relations, NaN where the
-    pictures say nothing. ``overlap`` and ``shift`` are what was seen (NaN
-    unknown), ``heading`` the direction of the turn in degrees, 0 right and 90 up.
-    ``pause`` is the weight of
-    the pause as learned from the card, ``usual_pause`` as common practice has it.
-    ``exposed`` marks a deliberate change of exposure. ``settings`` is the weight of the changed
-    settings with exposure left out; ``exposure`` the weight of exposure settings alone.
+    pictures say nothing. ``overlap`` and ``shift`` are what was seen (NaN unknown), ``heading``
+    the direction of the turn in degrees, 0 right and 90 up. ``pause`` is the weight of the pause
+    as learned from the card, ``usual_pause`` as common practice has it. ``exposed`` marks a
+    deliberate change of exposure. ``exposure`` is the weight of changes of ISO and shutter,
+    ``settings`` that of all the others, the aperture among them.
     """
 
     pairs: Pairs
@@ -200,11 +200,11 @@ FAST_S = 0.6
 """A drive runs at 2 to 30 frames a second (common practice, no source): half a second and a
 little for the write."""
 SURE_TIE = 0.8
-"""A frame is held against up to eight earlier ones, so one match among them must be surer than
+"""A frame is held against up to a dozen earlier ones, so one match among them must be surer than
 that of two neighbours."""
 
 
-def is_sure_tie(sighting: Sighting | None) -> bool:
+def is_sure_tie(sighting: Sighting | None) -> TypeGuard[Sighting]:
     """Whether the pictures say that two frames overlap which are not neighbours."""
     return sighting is not None and sighting.certainty > SURE_TIE
 
@@ -217,7 +217,7 @@ def heading_deg(sighting: Sighting) -> float:
 def _ties(pairs: Pairs) -> dict[int, tuple[tuple[int, Sighting], ...]]:
     found: dict[int, list[tuple[int, Sighting]]] = defaultdict(list)
     for (i, j), sighting in pairs.sightings.items():
-        if j - i > 1 and sighting is not None and is_sure_tie(sighting):
+        if j - i > 1 and is_sure_tie(sighting):
             found[j].append((i, sighting))
     return {j: tuple(ties) for j, ties in found.items()}
 
@@ -293,7 +293,8 @@ def evenness_weight(log_pause: Floats, slack_s: Floats) -> float:
     """Weight of a run of pauses being one rhythm rather than scattered, summed over the run.
 
     Deviations from the run's own median are compared under a steady hand (a third either way,
-    with a fifth of the pauses interrupted) and under pauses that scatter by a factor of e.
+    with a fifth of the pauses interrupted) and under pauses that scatter by a factor of e. One
+    pause speaks for it by at most 1 and against it by at most 2, for one long wait has one cause.
     """
     known = np.isfinite(log_pause)
     if known.sum() < 2:

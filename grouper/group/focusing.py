@@ -26,13 +26,11 @@ ONE_WAY_SHARE = 0.75
 """Share of the change along its main direction; a subject that moves spreads over several."""
 ONE_WAY_ORDER = 0.8
 """Correlation of the main direction with the order of shooting."""
-
 STOOD_SHARE = 0.01
 """Frames shifted by more of the frame were not shot from a tripod, nor in one go: their fields show
 other parts of the subject, and that those are sharp elsewhere says nothing of focus. A tripod
 holds to a third of this, a hand that shoots again is off by twice as much or more (measured on
 rendered cards and on real stacks)."""
-
 FAR_M = 1e9
 """Stands for infinity where only the order of distances counts."""
 
@@ -61,7 +59,7 @@ def _recorded(distances: Floats, moved: np.ndarray) -> tuple[float, str]:
 
 def _stood(evidence: Evidence, start: int, end: int) -> bool:
     """Whether most neighbours were matched, and none of those is shifted."""
-    known = evidence.same[start:end] + evidence.turned[start:end] > 0.5
+    known = evidence.same[start:end] + evidence.turned[start:end] > 0.5  # likelier than not
     shift = evidence.shift[start:end][known]
     return len(shift) * 2 > end - start and float(shift.max()) <= STOOD_SHARE
 

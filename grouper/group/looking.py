@@ -24,11 +24,11 @@ and a breathing lens stay below it, and no sweep steps by so little."""
 SAME_STEP_DEG = 2.0
 """Expected turns this near are looked for in the same place."""
 MOST_TIES = (6, 3, 2)
-"""Frames of the last chain, the one before, and the one before that, that a frame is held against:
-ends first, where a new row, a second sweep and the end of a circle begin. A third row lies beside
-the first, and a lost frame parts a row in two."""
+"""Of the last chain, the one before, and the one before that: how many frames the first frame
+behind the last one is held against. The ends count most, for a new row, a second sweep and the end
+of a circle begin there. A third row lies beside the first, and a lost frame parts a row in two."""
 LATER_TIES = (2, 2, 2)
-"""The same for the frames after that one: the ends will do to find on after a lost frame or a cap
+"""The same for frames further behind: the ends will do to find on after a lost frame or a cap
 (with more, not one of 450 rendered panoramas came out otherwise)."""
 MOST_MISSES = 3
 """Frames in a row that overlap nothing before a chain counts as ended: a lost frame, a cap, a

@@ -9,9 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
-import numpy as np
-
-from grouper.group.pairs import FOR_GOOD, Pairs
+from grouper.group.pairs import FOR_GOOD, Pairs, median
 from grouper.model import Layout
 
 MOST_FRAMES = 2
@@ -21,6 +19,7 @@ LEAST_HEIGHT_DEG = 80.0
 LONGEST_PAUSE_FACTOR = 5.0
 """Tilting a head right up or down takes longer than clicking on, not longer than this."""
 LOCKED = (*FOR_GOOD, "aperture", "iso", "shutter", "white_balance")
+"""Nothing is set anew between a ring and the frames that close it."""
 
 
 def closing_frames(
@@ -39,7 +38,9 @@ def closing_frames(
         return ()
     if layout.span_deg[1] < LEAST_HEIGHT_DEG:
         return ()
-    usual = float(np.nanmedian(pairs.pause_s[first:last]))
+    usual = median(pairs.pause_s[first:last])
+    if usual is None:
+        return ()  # undated frames have no rhythm to follow in
     found: list[int] = []
     for frame in range(last + 1, min(last + 1 + MOST_FRAMES, len(pairs.frames))):
         link = frame - 1

@@ -27,7 +27,13 @@ ASIDE_SHARE = 0.15
 """A hand that turns a column of views up keeps them above one another to a tenth of the width
 (common practice, no source)."""
 WORSE_SHARPNESS = 0.6
-"""A later frame of a filled view is used unless it is this much less sharp than the earlier."""
+"""A later frame of a filled view is used unless it is this much less sharp than the earlier:
+sharp pictures of one view differ by less, a shaken one falls further (measured for soft-frame)."""
+MOST_ARE_STACKS = 0.6
+"""Share of the views that must be stacks for the set to be one; a few doubled views are spares."""
+USUAL_FOV_DEG = (50.0, 50.0)
+"""Stands for an angle of view that is not known, across and up: that of a usual lens, a good 40 mm
+long (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,8 +60,8 @@ def place_panorama(
     Args:
         frames: the frames.
         light: recorded light in EV, shape (n,), NaN unknown.
-        pointings: where each frame looks; unknown ones take the view of the frame before when
-            ``same_as_last`` says so, else a view of their own.
+        pointings: where each frame looks. A frame whose pointing is not known is of the view of
+            those it shares a stop with by ``same_as_last``, else a view of its own.
         same_as_last: whether a frame looks where the one before it looked.
         fov_deg: angle of view (horizontal, vertical) of the upright frame.
         glances: what each picture shows, for choosing between spares.
@@ -237,7 +243,7 @@ def _rows(
     fov_deg: tuple[float, float] | None,
 ) -> dict[int, int]:
     """Row of each view by pitch, the highest row 0."""
-    wide, height = fov_deg or (50.0, 50.0)
+    wide, height = fov_deg or USUAL_FOV_DEG
     rows: list[list[int]] = []
     for c in sorted(pitch, key=lambda c: -pitch[c]):
         if rows and pitch[rows[-1][-1]] - pitch[c] <= ROW_SHARE * height:
@@ -348,8 +354,7 @@ def _steps(frames: Sequence[Frame], view: Sequence[int], leg: Sequence[int]) -> 
     for i, place in enumerate(zip(view, leg, strict=True)):
         by_place[place].append(i)
     stacked = [place for place in by_place.values() if _is_stack(frames, place)]
-    # Nearly every view is a stack; a few doubled views are spares.
-    if len(stacked) < 0.6 * len(by_place):
+    if len(stacked) < MOST_ARE_STACKS * len(by_place):
         return (0,) * len(frames)
     step = [0] * len(frames)
     for indexes in by_place.values():

@@ -121,4 +121,4 @@ def test_poles_are_added_as_views_on_rows_of_their_own() -> None:
     assert whole.group.layout.rows == 2
     assert [member.row for member in whole.group.members] == [*[0] * 10, 1]
     assert whole.last == 10
-    assert whole.group.evidence == ("1 frames follow that close the sphere",)
+    assert whole.group.evidence == ("1 frame follows that closes the sphere",)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -55,6 +56,12 @@ def test_frames_that_close_a_sphere(more: list[Shot], expected: list[int]) -> No
 def test_no_frame_closes_the_sphere_with(more: list[Shot]) -> None:
     pairs = pairs_of(after_ring(*more))
     assert list(closing_frames(pairs, ROUND, 0, 9, set(range(10)))) == []
+
+
+def test_undated_frames_have_no_rhythm_in_which_another_may_follow() -> None:
+    undated = [replace(s, frame=replace(s.frame, taken=None)) for s in after_ring(pole(11, 52))]
+    assert list(closing_frames(pairs_of(undated), ROUND, 0, 9, set(range(10)))) == []
+    assert numbers(grouped(undated)) == [("panorama", run(1, 10))]
 
 
 def open_ring(**changes: Any) -> Layout:
