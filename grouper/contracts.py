@@ -55,7 +55,8 @@ class Eye(Protocol):
         """How the camera turned from the first to the second frame of each pair.
 
         ``quick`` is for pairs that mostly have nothing in common: looks only as far up as these
-        cameras are known to have looked, or else the last ones, in a third of the time.
+        cameras are known to have looked, or else the last ones, and gives up where little stands
+        out, in a third of the time; thin overlaps may be missed.
         """
         ...
 

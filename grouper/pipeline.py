@@ -21,6 +21,7 @@ from grouper.thresholds import fixed_thresholds
 from grouper.write import write_result
 
 if TYPE_CHECKING:
+    from grouper.sight.eye import Keep
     from grouper.write import LinkKind, Written
 
 
@@ -65,10 +66,14 @@ def group(
     *,
     jobs: int = 1,
     progress: Progress | None = None,
+    keep: Keep | None = None,
 ) -> Grouping:
-    """Group what was read into sets, looking at the small pictures unless settings say not to."""
+    """Group what was read into sets, looking at the small pictures unless settings say not to.
+
+    ``keep`` is given each small picture as it is looked at first.
+    """
     settings = settings or Settings()
-    eye = open_eye(Path(scanned.root), settings, jobs=jobs, progress=progress)
+    eye = open_eye(Path(scanned.root), settings, jobs=jobs, progress=progress, keep=keep)
     return group_frames(scanned, eye, settings, progress)
 
 
@@ -103,12 +108,9 @@ def run(
     """
     settings = settings or Settings()
     scanned = scan(cards, settings, jobs=jobs, progress=progress, use_cache=use_cache)
-    root = Path(scanned.root)
-    pictures = SmallPictures(root, scanned.frames, jobs=jobs, progress=progress)
+    pictures = SmallPictures(Path(scanned.root), scanned.frames, jobs=jobs, progress=progress)
     keep = pictures.keep if for_report else None
-    eye = open_eye(root, settings, jobs=jobs, progress=progress, keep=keep)
-    grouping = group_frames(scanned, eye, settings, progress)
-    del eye  # it holds what it saw, and writing needs room as well
+    grouping = group(scanned, settings, jobs=jobs, progress=progress, keep=keep)
     grouping, findings = check(scanned, grouping, settings)
     return Result(
         scan=scanned,

@@ -162,7 +162,7 @@ def refine(
         seconds: the second pictures, all of one size.
         cameras: the second pictures' cameras.
         turns: where to start, rotations from the first camera to the second, (k, 3, 3).
-        steps: Gauss-Newton steps.
+        steps: Gauss-Newton steps, at least one.
 
     Returns:
         The improved turns, (k, 3, 3); one that lost the other picture stays where it was.
@@ -196,15 +196,26 @@ def refine(
         inside *= scale[:, None]
         inside /= size  # is the weight now
         heavy = pull * inside[:, None, :]
-        normal = (heavy @ np.swapaxes(pull, 1, 2)).astype(np.float64)
-        normal[:, _DIAGONAL[0], _DIAGONAL[1]] *= 1.0 + _DAMPING
-        normal[:, _DIAGONAL[0], _DIAGONAL[1]] += 1e-9
-        step = np.linalg.solve(normal, (heavy @ seen[:, :, None]).astype(np.float64))[:, :, 0]
-        length = np.sqrt(np.einsum("ki,ki->k", step, step))
-        step *= np.minimum(1.0, _LONGEST_STEP_RAD / np.maximum(length, 1e-12))[:, None]
+        step = _step(heavy @ np.swapaxes(pull, 1, 2), heavy @ seen[:, :, None])
         step[count < _LEAST_POINTS] = 0.0
         turns = rotation(step) @ turns
     return turns, promise
+
+
+def _step(normal: FloatArray, right: FloatArray) -> DoubleArray:
+    """The small rotations, of shape (k, 3), that solve k normal equations, damped and not too long.
+
+    Args:
+        normal: of shape (k, 3, 3).
+        right: of shape (k, 3, 1).
+    """
+    damped = normal.astype(np.float64)
+    damped[:, _DIAGONAL[0], _DIAGONAL[1]] *= 1.0 + _DAMPING
+    damped[:, _DIAGONAL[0], _DIAGONAL[1]] += 1e-9
+    step = np.linalg.solve(damped, right.astype(np.float64))[:, :, 0]
+    length = np.sqrt(np.einsum("ki,ki->k", step, step))
+    step *= np.minimum(1.0, _LONGEST_STEP_RAD / np.maximum(length, 1e-12))[:, None]
+    return np.asarray(step)
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,7 +235,7 @@ class Fit:
 
     @property
     def strength(self) -> float:
-        """Correlation weighed with the ground it rests on (see ``match.peaks``)."""
+        """Correlation weighed with the ground it rests on (as in ``match.evidence_weight``)."""
         return self.ncc * math.sqrt(self.cells)
 
 

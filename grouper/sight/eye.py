@@ -43,15 +43,15 @@ _TURNED = 0.9
 """Pictures that overlap more than this look the same under any focal length."""
 _FINER = (1.0, 0.8, 1.25)
 """A second look round the likeliest of the focal lengths, which lie further apart."""
-_RECENT = 32
-"""Pictures used last, whose spectra are kept, half a megabyte each at most: a frame is held
-against up to fourteen earlier ones, and the next frame against the same."""
 _PLAIN_SURE = 0.95
 """Certainty from which plain pictures are said to overlap: two skies of one make are alike."""
 _LIKELY = 0.5
 """Less than an even bet is no match: only then does being alike all round explain it."""
 _WAVE = 16
 """Pairs compared at once: most of the gain of doing them together is had, in 20 MB."""
+_RECENT = 2 * _WAVE
+"""Pictures used last, whose spectra are kept, a third of a megabyte each (measured): no more are
+compared at once, and a frame is held against a dozen earlier ones, the next against the same."""
 _LEARN_PAIRS = 12
 """Pairs of one camera from which an unknown focal length is learned: enough that one bad
 pair does not decide."""
@@ -128,7 +128,7 @@ class PictureEye:
     """Looks at thumbnails, else previews, else main pictures decoded small.
 
     Answers depend only on the calls made and their order, not on ``jobs``: pictures are
-    decoded ahead by threads, compared one pair after the other.
+    decoded ahead by threads, compared by one, some pairs at once (see ``_WAVE``).
     """
 
     def __init__(
@@ -159,9 +159,7 @@ class PictureEye:
             pass  # what was looked at is remembered
         return [self._glances[frame.file] for frame in frames]
 
-    def compare(
-        self, pairs: Sequence[tuple[Frame, Frame]], *, quick: bool = False
-    ) -> list[Sighting | None]:
+    def compare(self, pairs: Sequence[FramePair], *, quick: bool = False) -> list[Sighting | None]:
         """How the camera turned from the first to the second frame of each pair.
 
         ``None`` where a picture is missing or too plain to be recognised.
@@ -173,13 +171,14 @@ class PictureEye:
         return seen
 
     def compare_near(
-        self, pairs: Sequence[tuple[Frame, Frame]], turns_deg: Sequence[tuple[float, float, float]]
+        self, pairs: Sequence[FramePair], turns_deg: Sequence[tuple[float, float, float]]
     ) -> list[Sighting | None]:
         """How the camera turned, looked for only near the turn expected for each pair."""
         turns = rotation(np.radians(np.array(turns_deg).reshape(-1, 3)))
         seen: list[Sighting | None] = []
         for wave, plates in self._waves(pairs):
-            seen += self._compare_near(wave, plates, turns[len(seen) : len(seen) + len(wave)])
+            first = len(seen)
+            seen += self._compare_near(wave, plates, turns[first : first + len(wave)])
         return seen
 
     def solve(
@@ -286,9 +285,9 @@ class PictureEye:
                 pairs.append(Pair(a, b, self._shares_of(both)))
         return places, pairs
 
-    def _remember(self, frames: FramePair, match: Match | None) -> None:
-        """Learn from a sure match how far up the cameras looked."""
-        if match is None or not is_sure(match):
+    def _remember(self, frames: FramePair, match: Match) -> None:
+        """Learn from a match, if it is sure, how far up the cameras looked."""
+        if not is_sure(match):
             return
         pitches = pitches_after(match, self._holds_of(frames))
         self._habit_of(frames).pitch_deg = pitches[1]
@@ -298,11 +297,11 @@ class PictureEye:
     def _habit_of(self, frames: FramePair) -> _Habit:
         return self._habits.setdefault(camera_of(frames[0]).key, _Habit())
 
-    def _shares_of(self, pair: tuple[Frame, Frame]) -> tuple[float, float]:
+    def _shares_of(self, pair: FramePair) -> tuple[float, float]:
         """The focal lengths of two frames, in long sides of the full picture."""
         return self._share_of(camera_of(pair[0])), self._share_of(camera_of(pair[1]))
 
-    def _holds_of(self, pair: tuple[Frame, Frame]) -> tuple[float | None, float | None]:
+    def _holds_of(self, pair: FramePair) -> tuple[float | None, float | None]:
         """How far up each camera looked: as recorded, else as earlier matches showed."""
         return self._hold_of(pair[0]), self._hold_of(pair[1])
 
@@ -315,9 +314,9 @@ class PictureEye:
         learned = None if habit is None else habit.share
         return camera.shares[0] if learned is None else learned
 
-    def _learn(self, pairs: Sequence[tuple[Frame, Frame]]) -> None:
+    def _learn(self, pairs: Sequence[FramePair]) -> None:
         """Let the pictures choose the focal length of cameras whose metadata leaves it open."""
-        open_pairs: dict[CameraKey, list[tuple[Frame, Frame]]] = {}
+        open_pairs: dict[CameraKey, list[FramePair]] = {}
         for pair in pairs:
             cameras = camera_of(pair[0]), camera_of(pair[1])
             habit = self._habits.get(cameras[0].key)
@@ -335,9 +334,7 @@ class PictureEye:
                 share = self._likeliest(some, finer) or share
                 self._habits.setdefault(key, _Habit()).share = share
 
-    def _likeliest(
-        self, pairs: Sequence[tuple[Frame, Frame]], shares: Sequence[float]
-    ) -> float | None:
+    def _likeliest(self, pairs: Sequence[FramePair], shares: Sequence[float]) -> float | None:
         """The focal length under which turned pictures agree best; ``None`` if none do."""
         totals = dict.fromkeys(shares, 0.0)
         telling = False

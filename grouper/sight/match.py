@@ -200,7 +200,7 @@ def peaks(score: FloatArray, count: int, radius: int) -> list[list[Peak]]:
         radius: half the side of the square cleared round a peak.
     """
     layers, rows, columns = score.shape
-    each, near = np.arange(layers), np.arange(-radius, radius + 1)
+    each, square = np.arange(layers), np.arange(-radius, radius + 1)
     flat = score.reshape(layers, -1)
     found: list[list[Peak]] = [[] for _ in range(layers)]
     for _ in range(count):
@@ -211,6 +211,6 @@ def peaks(score: FloatArray, count: int, radius: int) -> list[list[Peak]]:
             down -= rows if down > rows // 2 else 0
             right -= columns if right > columns // 2 else 0
             found[layer].append(Peak(float(best[layer]), down, right))
-        around_i, around_j = (i[:, None] + near) % rows, (j[:, None] + near) % columns
+        around_i, around_j = (i[:, None] + square) % rows, (j[:, None] + square) % columns
         score[each[:, None, None], around_i[:, :, None], around_j[:, None, :]] = 0.0
     return found

@@ -44,7 +44,7 @@ _QUICK_STANDING = 7.0
 """The same for pairs that are likely strangers: 2 % of the matches lie lower, nearly all of them
 thin overlaps of neighbours, and half of the strangers that are left."""
 _STANDING_SCALE = {SEARCH: 1.0, SCOUT: (SCALES_PX[SEARCH] / SCALES_PX[SCOUT]) ** 0.8}
-"""Scores go with the number of cells to the power 0.4 (see ``match.peaks``)."""
+"""Scores go with the number of cells to the power 0.4 (see ``match.evidence_weight``)."""
 _LEAST_PROMISE = 6.0
 """No match is finished below this after coarse alignment: of 1,255 right ones 0.3 % lay lower,
 of the wrong ones more than half."""
@@ -192,7 +192,8 @@ def _search(
             expected=None if expected is None else [expected[at] for at in places],
         )
         least = 0.0 if expected is not None else _LEAST_STANDING[level]
-        least = max(least, _QUICK_STANDING * quick)
+        if quick:
+            least = max(least, _QUICK_STANDING)
         for at, some in zip(places, each, strict=True):
             if some and some[0].standing >= least:
                 found[at] += [(one.standing * _STANDING_SCALE[level], one) for one in some]

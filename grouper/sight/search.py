@@ -48,6 +48,8 @@ _REACH = 0.2
 of a frame (rendered handheld sweeps: 95 % within), a head by much less."""
 _RADIUS = 3
 """Cells round a peak that belong to it: the band-pass correlates over about this far."""
+_NO_RIVAL = 2.0
+"""Margin of the only shift there is: clear, but no more so than the clearest (estimated)."""
 FLAT_DEG = 15.0
 """Half the angle of view below which a picture is flat enough to find up-and-down sweeps in
 the plain view, without laying the grid's poles to the sides."""
@@ -172,7 +174,7 @@ def _standing_out(
     for at, (view, best) in enumerate(zip(views, found, strict=True)):
         for place, peak in enumerate(best[:count]):
             rival = best[0] if place else best[1] if len(best) > 1 else None
-            margin = 2.0 if rival is None else peak.score / rival.score
+            margin = _NO_RIVAL if rival is None else peak.score / rival.score
             made.append(Candidate(peak.score, margin, bench.shift(at, peak.down, peak.right), view))
     return sorted(made, key=lambda one: -one.standing)
 
@@ -238,7 +240,8 @@ def views_for(half_wide_rad: float, half_tall_rad: float) -> tuple[Views, Views]
     so the sines are spaced by twice that over the angle of view. The usual ones come first,
     the steep ones second.
     """
-    spacing = min(0.8, math.radians(7.0) / half_wide_rad)
+    # The longest lenses' angles round to nothing; all below 9 degrees are spaced alike.
+    spacing = min(0.8, math.radians(7.0) / max(half_wide_rad, 0.01))
     sines = np.arange(spacing, _STEEPEST, spacing)
     pitches = [round(math.degrees(math.asin(float(sine))), 1) for sine in sines]
     usual = [View(), *(View(sign * p) for p in pitches if p <= _STEEP_DEG for sign in (1, -1))]

@@ -278,7 +278,8 @@ def _average(count: int, edges: Sequence[_Edge]) -> tuple[DoubleArray, list[_Edg
         # Together with the worst those nearly as bad, but never a frame's only tie.
         bad = np.flatnonzero(misfit >= max(_OUTLIER_SIGMAS, 0.7 * worst))
         for drop in (bad, np.array([int(np.argmax(misfit))])):
-            without = [edge for at, edge in enumerate(used) if at not in set(drop.tolist())]
+            dropped = set(drop.tolist())
+            without = [edge for at, edge in enumerate(used) if at not in dropped]
             if len(_largest_group(count, without)) == count:
                 used = without
                 break

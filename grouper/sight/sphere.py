@@ -237,6 +237,8 @@ def _sphere_grid(
         columns_at = np.clip(columns_at, -most, most)
     top, left = (math.ceil(float(part.min()) / step_rad) for part in (rows_at, columns_at))
     bottom, right = (math.floor(float(part.max()) / step_rad) for part in (rows_at, columns_at))
+    # Beside a wide lens's cells a long lens's picture may lie between two of them.
+    bottom, right = max(top, bottom), max(left, right)
     down = np.arange(top, bottom + 1, dtype=np.float64) * step_rad
     along = np.arange(left, right + 1, dtype=np.float64) * step_rad
     direction = _directions(down[:, None], along[None, :], view.across) @ held

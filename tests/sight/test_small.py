@@ -164,6 +164,18 @@ def test_people_see_pictures_even_without_sight(tmp_path: Path, looks: bool) -> 
     assert sorted(run([tmp_path], settings).pictures) == [one.file for one in frames]
 
 
+@pytest.mark.parametrize("looks", [True, False])
+def test_pictures_made_for_the_report_are_the_same(tmp_path: Path, looks: bool) -> None:
+    frames = [stored(tmp_path, split(90 + n, 60), n) for n in range(3)]
+    settings = Settings(sight=SightSettings(enabled=looks))
+    result = run([tmp_path], settings, for_report=True)
+    expected = {one.file: small_picture(tmp_path, one) for one in frames}
+    if looks:  # every file was opened as it was looked at
+        for one in frames:
+            (tmp_path / one.file).unlink()
+    assert {one.file: result.pictures[one.file] for one in frames} == expected
+
+
 def test_photographs_are_only_read(tmp_path: Path) -> None:
     one = stored(tmp_path, split(300, 200))
     before = (tmp_path / one.file).read_bytes(), (tmp_path / one.file).stat().st_mtime_ns
