@@ -34,8 +34,8 @@ class SmallPictures(Mapping[str, bytes]):
     """Small upright JPEGs of frames by main file; a picture that cannot be had is not there.
 
     Looking one up opens the card, so it is quickest in the order of ``frames``, where the next
-    ones are decoded ahead. Nothing is kept once it was handed out. Not for several threads, but
-    for ``keep``.
+    ones are decoded ahead. Nothing is kept once it was handed out, so ``dict`` of it, which asks
+    for all names first, decodes every picture twice. Only ``keep`` is for several threads.
     """
 
     def __init__(

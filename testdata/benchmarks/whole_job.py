@@ -1,6 +1,6 @@
 """What the whole job costs: processor time a frame, how it grows, and the most memory.
 
-Run ``python -m testdata.benchmarks.whole_job [--frames N ...] [FOLDER ...]``. Folders are
+Run ``python -m testdata.benchmarks.whole_job [FOLDER ...] [--frames N ...]``. Folders are
 rehearsal cards (default: two days rendered first). From them cards of N frames are made by
 repeating them day after day, with new dates and folders, so that every frame is its own. Each
 card is grouped by the command itself, without its cache and by one job, as a process of its own;
@@ -88,7 +88,7 @@ def main(cards: Sequence[Path], counts: Sequence[int]) -> None:
     """Print a line for each size of card."""
     print("   frames    wall s  processor ms a frame  each further  most memory MB")
     before, spent_s = 0, 0.0
-    for count in counts:
+    for count in sorted(set(counts)):
         with tempfile.TemporaryDirectory() as place:
             card = Path(place) / "card"
             made = repeat_cards(cards, card, count)
