@@ -67,9 +67,10 @@ LONE_VIEW = -4.0
 PLAIN_BREAK = -5.0
 """A pair that weighs less is a boundary whatever else: with even odds before, one in 150 is not."""
 LEFT_OVER = 1.0
-"""Nor is a view lone that ends the sweep where everything breaks off: singles in a sweep's own
-rhythm and settings come in a series. One frame alone is rarer than an overlap that was not found,
-which the weights of the pictures and of the running file numbers count in full (estimated)."""
+"""For a view at an end of the sweep that overlaps nothing, where beyond it all breaks off: singles
+in a sweep's own rhythm and settings come in a series. One alone is rarer than an overlap that was
+not found, which the weights of the pictures and of the running file numbers count in full
+(estimated)."""
 SWEPT = {"same": 0.03, "turned": 0.90, "apart": 0.07}
 """What is seen between the views of a sweep: spares and lost frames are rare."""
 NEVER_FIRED = -0.7
@@ -95,6 +96,12 @@ LOOSE_SPREAD = 0.6
 """The same of turns between frames that are no sweep (estimated)."""
 SQUARE_DEG = 10.0
 """A hand keeps a sweep within this of level, a base well within."""
+STEADY_SHARE, SQUARE_SHARE = 0.65, 0.75
+"""Shares of a sweep's steps that are even, and along the frame's sides; the rest may be anything,
+by a hurried hand or where a new row begins (estimated)."""
+STEADY_LIMITS, SQUARE_LIMITS = (-1.0, 0.8), (-1.2, 0.9)
+"""Least and most that one step counts either way: the steps of a hand come of one habit and are
+not so many witnesses (estimated)."""
 
 
 def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
@@ -123,7 +130,7 @@ def link_weights(evidence: Evidence, stops: Stops) -> Floats:
         SWEPT["turned"] / SEEN_AT_BOUNDARY["turned"]
     )
     told_still = math.log(SWEPT["same"] / SEEN_AT_BOUNDARY["same"])
-    told = evidence.apart <= 0.5
+    told = evidence.apart <= 0.5  # by an even bet; false where nothing was seen
     seen = np.where(stops.turned & ~told, told_turned, seen)
     turning = np.where(stops.still & ~told, told_still, seen)
     leg = ~stops.begins & evidence.exposed
@@ -237,49 +244,64 @@ class _Stretch:
 def _judge(
     evidence: Evidence, stops: Stops, weights: Floats, start: int, end: int, weight: float
 ) -> Proposal | None:
+    """The panorama of frames ``start`` to ``end``, whose links together have ``weight``."""
     span = slice(start, end)
-    turned, gaps, steps = stops.turned[span], stops.gap[span], stops.begins[span]
-    told = (turned | gaps | stops.still[span]).any()
-    if gaps.sum() > steps.sum() - gaps.sum():
-        return None  # more gaps than overlaps: it does not hang together
-    if moved_on(evidence.pairs.moved_m[span][steps]):
-        return None  # walked or flown from view to view: no standpoint to join them from
-    views = int(steps.sum()) + 1
-    if views < 2:
+    views = int(stops.begins[span].sum()) + 1
+    if views < 2 or not _hangs_together(evidence, stops, span):
         return None
-    if not told:
-        if views < FEWEST_BLIND_VIEWS:
-            return None
-        shown = any(glance is not None for glance in evidence.pairs.glances[start : end + 1])
-        weight += PLAIN_START if shown else BLIND_START
-    else:
-        weight += START
+    told = bool((stops.turned[span] | stops.gap[span] | stops.still[span]).any())
+    if not told and views < FEWEST_BLIND_VIEWS:
+        return None
+    parts = [START if told else _blind_start(evidence, start, end)]
     if views == 2:
-        weight += PAIR_ONLY
+        parts.append(PAIR_ONLY)
     if told:
-        weight += _lone_views_weight(evidence, stops, weights, start, end)
-    weight += _direction_weight(evidence, stops, start, end)
+        parts.append(_lone_views_weight(evidence, stops, weights, start, end))
+    parts.append(_direction_weight(evidence, stops, start, end))
     by_hand = ~evidence.driven[span]  # a panning burst is even and goes one way by nature
-    weight += _steering_weight(stops, start, end, by_hand)
-    slack = evidence.pairs.pause_slack_s[span]
-    # The way back to a new row breaks the rhythm without breaking the set.
-    tied = [evidence.tie(link + 1, start) is not None for link in range(start, end)]
-    kept = steps & by_hand & ~(gaps & np.array(tied))
-    weight += evenness_weight(evidence.log_pause[span][kept], slack[kept])
-    row = np.cumsum(gaps)  # a new row, or another go, may step otherwise than the last
-    own = turned & by_hand
-    for number in np.unique(row[own]):
-        weight += _steadiness_weight(stops.shift[span][own & (row == number)])
-    weight += _squareness_weight(stops.heading[span][own])
-    weight += _brackets_weight(evidence, start, end, steps)
-    weight += _stacks_weight(evidence, stops, start, end)
+    parts.append(_steering_weight(stops, start, end, by_hand))
+    parts.append(_rhythm_weight(evidence, stops, start, end, by_hand))
+    swept = stops.turned[span] & by_hand
+    row = np.cumsum(stops.gap[span])  # a new row, or another go, may step otherwise than the last
+    for number in np.unique(row[swept]):
+        parts.append(_steadiness_weight(stops.shift[span][swept & (row == number)]))
+    parts.append(_squareness_weight(stops.heading[span][swept]))
+    parts.append(_brackets_weight(evidence, stops, start, end))
+    parts.append(_stacks_weight(evidence, stops, start, end))
     return Proposal(
         kind="panorama",
         first=start,
         last=end,
-        weight=weight,
+        weight=sum(parts, weight),
         evidence=_reasons(evidence, stops, span),
     )
+
+
+def _hangs_together(evidence: Evidence, stops: Stops, span: slice) -> bool:
+    """Whether at least as many views overlap as not, shot from one standpoint."""
+    gaps, steps = stops.gap[span], stops.begins[span]
+    if gaps.sum() > steps.sum() - gaps.sum():
+        return False
+    # Walked or flown from view to view there is no standpoint to join them from.
+    return not moved_on(evidence.pairs.moved_m[span][steps])
+
+
+def _blind_start(evidence: Evidence, start: int, end: int) -> float:
+    """Weight for a sweep of which no picture tells anything."""
+    shown = any(glance is not None for glance in evidence.pairs.glances[start : end + 1])
+    return PLAIN_START if shown else BLIND_START
+
+
+def _rhythm_weight(
+    evidence: Evidence, stops: Stops, start: int, end: int, by_hand: NDArray[np.bool_]
+) -> float:
+    """Weight of the pauses between views being one rhythm."""
+    span = slice(start, end)
+    # The way back to a new row breaks the rhythm without breaking the set.
+    tied = [evidence.tie(link + 1, start) is not None for link in range(start, end)]
+    kept = stops.begins[span] & by_hand & ~(stops.gap[span] & np.array(tied))
+    slack = evidence.pairs.pause_slack_s[span]
+    return evenness_weight(evidence.log_pause[span][kept], slack[kept])
 
 
 def _lone_views_weight(
@@ -288,18 +310,7 @@ def _lone_views_weight(
     """Weight against views that no picture ties to anything else of the stretch."""
     if not (stops.begins[start:end] & ~stops.turned[start:end]).any():
         return 0.0
-    # stop number of every frame of the stretch
-    stop = np.concatenate([[0], np.cumsum(stops.begins[start:end])])
-    joined = np.zeros(int(stop[-1]) + 1, dtype=bool)
-    seen = np.zeros(len(joined), dtype=bool)
-    for link in np.flatnonzero(stops.begins[start:end]):
-        sides = [stop[link], stop[link + 1]]
-        joined[sides] |= stops.turned[start + link]
-        seen[sides] |= stops.gap[start + link]
-    for frame in range(start + 2, end + 1):
-        for earlier, _ in evidence.tied.get(frame, ()):
-            if earlier >= start and stop[earlier - start] != stop[frame - start]:
-                joined[stop[earlier - start]] = joined[stop[frame - start]] = True
+    joined, seen = _joined_views(evidence, stops, start, end)
     each = np.where(joined, 0.0, np.where(seen, LONE_VIEW, UNSEEN_VIEW))
     for way, outer, inner in ((1, start - 1, start), (-1, end, end - 1)):
         ending = each[::way][: int(np.argmax(joined[::way]))]  # a view of the writable array
@@ -313,6 +324,25 @@ def _lone_views_weight(
     return float(each.sum())
 
 
+def _joined_views(
+    evidence: Evidence, stops: Stops, start: int, end: int
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """For each view whether a picture ties it to another one, and whether a gap beside it shows."""
+    # number of the view of every frame of the stretch
+    view = np.concatenate([[0], np.cumsum(stops.begins[start:end])])
+    joined = np.zeros(int(view[-1]) + 1, dtype=bool)
+    seen = np.zeros(len(joined), dtype=bool)
+    for link in np.flatnonzero(stops.begins[start:end]):
+        sides = [view[link], view[link + 1]]
+        joined[sides] |= stops.turned[start + link]
+        seen[sides] |= stops.gap[start + link]
+    for frame in range(start + 2, end + 1):
+        for earlier, _ in evidence.tied.get(frame, ()):
+            if earlier >= start and view[earlier - start] != view[frame - start]:
+                joined[view[earlier - start]] = joined[view[frame - start]] = True
+    return joined, seen
+
+
 def _is_plain_row(count: int, joined: NDArray[np.bool_], seen: NDArray[np.bool_]) -> bool:
     """Whether the first ``count`` views, none of them matched, may be a row of sky or water."""
     known = int(joined.sum())
@@ -320,7 +350,10 @@ def _is_plain_row(count: int, joined: NDArray[np.bool_], seen: NDArray[np.bool_]
 
 
 def _direction_weight(evidence: Evidence, stops: Stops, start: int, end: int) -> float:
-    """Weight of the sweep going on the way it went across every gap that nothing ties over."""
+    """Weight of the sweep going on the way it went across every gap that nothing ties over.
+
+    Across a gap the way only goes on or back: what lies between was not seen.
+    """
     gaps = [start + int(k) for k in np.flatnonzero(stops.gap[start:end])]
     weight = 0.0
     for gap in gaps:
@@ -354,8 +387,8 @@ def _steadiness_weight(shift: Floats) -> float:
     off = np.log(shift / np.median(shift))
     tight = np.exp(-0.5 * (off / STEP_SPREAD) ** 2) / STEP_SPREAD
     loose = np.exp(-0.5 * (off / LOOSE_SPREAD) ** 2) / LOOSE_SPREAD
-    weight = np.log(0.65 * tight / loose + 0.35)
-    return float(np.clip(weight, -1.0, 0.8).sum())
+    weight = np.log(STEADY_SHARE * tight / loose + (1.0 - STEADY_SHARE))
+    return float(np.clip(weight, *STEADY_LIMITS).sum())
 
 
 def _squareness_weight(heading: Floats) -> float:
@@ -366,14 +399,15 @@ def _squareness_weight(heading: Floats) -> float:
     """
     off = (heading + 45.0) % 90.0 - 45.0
     square = np.exp(-0.5 * (off / SQUARE_DEG) ** 2) / (SQUARE_DEG * math.sqrt(2 * math.pi))
-    weight = np.log(0.75 * square * 90.0 + 0.25)
-    return float(np.clip(weight, -1.2, 0.9).sum())
+    weight = np.log(SQUARE_SHARE * square * 90.0 + (1.0 - SQUARE_SHARE))
+    return float(np.clip(weight, *SQUARE_LIMITS).sum())
 
 
-def _brackets_weight(evidence: Evidence, start: int, end: int, steps: np.ndarray) -> float:
+def _brackets_weight(evidence: Evidence, stops: Stops, start: int, end: int) -> float:
     """Weight of the brackets at the views, as the bracket rule would have it."""
     pairs = evidence.pairs
-    cuts = [start - 1, *(start + int(k) for k in np.flatnonzero(steps)), end]
+    begins = np.flatnonzero(stops.begins[start:end])
+    cuts = [start - 1, *(start + int(k) for k in begins), end]
     weight = 0.0
     for before, last in itertools.pairwise(cuts):
         first = before + 1
