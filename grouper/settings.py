@@ -56,8 +56,8 @@ class SightSettings:
     )
     kept: int = setting(
         64,
-        "Pictures kept unpacked for the next comparison, about 0.2 MB each: a long row and "
-        "its neighbour.",
+        "Pictures kept unpacked for the next comparison, about 0.2 MB each, and 10 MB of spectra "
+        "of the last: a long row and its neighbour.",
         least=2,
         most=5000,
     )

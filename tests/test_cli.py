@@ -143,6 +143,7 @@ def test_group_writes_and_sums_up(pipeline: Pipeline, tmp_path: Path) -> None:
     assert "13 files: 10 frames, 1 companion, 1 unread, 1 ignored." in outcome.output
     assert "10 frames: 7 in 2 sets, 1 single, 1 divider, 1 preview." in outcome.output
     assert "3 findings: 1 problem, 1 warning, 1 note. 1 set without findings." in outcome.output
+    assert pipeline.for_report == [True]
     assert "Output in QMARK-sets: 10 files written, 0 unchanged." in outcome.output
     assert "A checked card is not a backup" in outcome.output
     assert digests(tmp_path / "QMARK") == before
@@ -253,6 +254,7 @@ def test_exit_status_of_check(
 
 def test_check_fails_on_problems_unless_told_otherwise(pipeline: Pipeline) -> None:
     assert run("check", "QMARK").exit_code == 1  # the card's unreadable file
+    assert pipeline.for_report == [False]
     pipeline.result = result(findings=())
     assert run("check", "QMARK").exit_code == 0
 

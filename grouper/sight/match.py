@@ -185,7 +185,7 @@ def near(grid: FloatArray, places: Sequence[tuple[int, int]], reach: int) -> Flo
     kept = np.zeros_like(grid)
     rows, columns = grid.shape[1:]
     for layer, (i, j) in enumerate(places):
-        around = np.arange(-min(reach, min(rows, columns) // 2 - 1), reach + 1)
+        around = np.arange(-reach, reach + 1)
         at = np.ix_((i + around) % rows, (j + around) % columns)
         kept[layer][at] = grid[layer][at]
     return kept

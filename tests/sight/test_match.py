@@ -127,7 +127,10 @@ def test_near_keeps_what_lies_round_a_place() -> None:
     assert kept.sum() == 25
     assert kept[0, 10, 1] == kept[0, 8, 19] == kept[0, 0, 3] == 1
     assert kept[0, 7, 1] == kept[0, 10, 4] == 0
-    assert near(grid, [(0, 0)], 50).sum() <= grid.sum()  # wider than the grid
+    assert near(grid, [(0, 0)], 50).sum() == grid.sum()  # wider than the grid
+    thin = near(np.ones((1, 20, 128), np.float32), [(0, 0)], 13)
+    assert thin[0, 0, -13] == thin[0, 0, 13] == 1
+    assert thin[0, 0, -14] == thin[0, 0, 14] == 0
 
 
 def test_slopes_must_agree_both_ways() -> None:
