@@ -762,7 +762,8 @@ def left_automatic(outing: Outing, holder: Holder) -> None:
     for what, moving in (("iso_auto", False), ("iso_auto", True), ("focus_auto", False)):
         stage = set_up(outing, holder, choose(rng, [24, 28]), kinds=STEADY, iso=200, **{what: True})
         marks = [int(rng.choice([100, 200, 400])) if moving else 200 for _ in range(12)]
-        marks[1:3] = [100, 400] if moving else [200, 200]
+        if moving:
+            marks[1:3] = [100, 400]  # it moves whatever was drawn
 
         def frame(index: int, leg: float, step: int, marks: list[int] = marks) -> Setup:
             return {"iso": marks[index]}
