@@ -12,7 +12,7 @@ from itertools import pairwise
 
 from grouper.check import words
 from grouper.check.card_numbers import CardNumbers
-from grouper.check.gaps import PLAUSIBLE_HOLE, skipped_numbers, step_in_numbers
+from grouper.check.gaps import numbers_left_out, step_in_numbers
 from grouper.model import SEVERITIES, BriefLine, Finding, Frame, Set
 
 EXPLAINS: dict[str, tuple[str, ...]] = {
@@ -242,7 +242,8 @@ def check_numbers(
             continue
         stretch = _stretch(finding, found.frames, frames)
         folders = tuple(frame.folder for frame in stretch)
-        lost = numbers.lost(_skipped(stretch), folders)
+        skipped = [number for a, b in pairwise(stretch) for number in numbers_left_out(a, b)]
+        lost = numbers.lost(skipped, folders)
         if finding.measured.get("evidence") == "numbers" and not lost:
             continue
         unread = numbers.unread_among(lost, folders)
@@ -267,15 +268,6 @@ def _stretch(
         # The missing leg may have been the first or the last of its view.
         return ordered[max(0, first - 1) : last + 2]
     return ordered[first : last + 1]
-
-
-def _skipped(stretch: Sequence[Frame]) -> tuple[int, ...]:
-    skipped: list[int] = []
-    for a, b in pairwise(stretch):
-        distance = step_in_numbers(a, b)
-        if distance is not None and 1 < distance <= PLAUSIBLE_HOLE:
-            skipped.extend(skipped_numbers(a, distance))
-    return tuple(skipped)
 
 
 def _runs_on(stretch: Sequence[Frame]) -> bool:

@@ -30,7 +30,7 @@ _WELL_INSIDE = 0.9
 """Share of a frame's half-width and half-height that counts as surely inside it."""
 _TWO_STEPS = 2.4
 """Two steps in one are up to so many usual ones while each is even to a fifth."""
-PLAUSIBLE_HOLE = 50
+_PLAUSIBLE_HOLE = 50
 """A hole of more numbers than this is another card or a new numbering, not missing frames
 (common practice, no source)."""
 _HARDLY = 0.2
@@ -416,9 +416,9 @@ def find_holes(found: Set) -> tuple[Hole, ...]:
     if 2 * plain < len(steps) and not (is_counter and len(steps) < 3):
         return ()
     return tuple(
-        Hole(before=a, after=b, numbers=skipped_numbers(a.frame, distance))
-        for a, b, distance in steps
-        if 1 < distance <= PLAUSIBLE_HOLE
+        Hole(before=a, after=b, numbers=numbers)
+        for a, b, _ in steps
+        if (numbers := numbers_left_out(a.frame, b.frame))
     )
 
 
@@ -431,6 +431,14 @@ def step_in_numbers(a: Frame, b: Frame) -> int | None:
         if not known or b.folder_number != (a.folder_number or 0) + 1:
             return None
     return optics.counter_distance(a.counter, b.counter)
+
+
+def numbers_left_out(a: Frame, b: Frame) -> tuple[int, ...]:
+    """The numbers between two frames; none where so many are another card or numbering."""
+    distance = step_in_numbers(a, b)
+    if distance is None or distance > _PLAUSIBLE_HOLE:
+        return ()
+    return skipped_numbers(a, distance)
 
 
 def skipped_numbers(a: Frame, distance: int) -> tuple[int, ...]:
