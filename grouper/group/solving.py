@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from statistics import median
 
 from grouper import optics
 from grouper.contracts import Eye
@@ -17,6 +18,9 @@ CROSS_PER_FRAME = 3
 """Extra pairs asked for per frame: the row above and below and the end of a circle."""
 MOST_ANCHORS = 12
 """Tied frames that a stray run is held against, spread over the set."""
+LEAST_LIKENESS = 0.8
+"""Frames of one set that overlap agree about as well as its neighbours do: of 2,072 true ties on
+rendered cards 96 % agree by more than this share of their median, of four false ones none."""
 LEAST_CROSS_OVERLAP = 0.2
 """Predicted overlap from which an extra pair is worth the look."""
 
@@ -41,17 +45,24 @@ def solve_stretch(pairs: Pairs, eye: Eye, first: int, last: int) -> Solution | N
 
 
 def _solve(pairs: Pairs, eye: Eye, first: int, last: int) -> Solution | None:
+    inside = {
+        (i, j): sighting
+        for (i, j), sighting in pairs.sightings.items()
+        if first <= i and j <= last and sighting is not None
+    }
+    steps = [seen.score for (i, j), seen in inside.items() if j == i + 1 and is_sure(seen)]
+    least = LEAST_LIKENESS * median(steps) if steps else 0.0
     seen = [
         (i - first, j - first, sighting)
-        for (i, j), sighting in pairs.sightings.items()
-        if first <= i and j <= last and sighting is not None and _holds(sighting, i, j)
+        for (i, j), sighting in inside.items()
+        if (is_sure(sighting) if j == i + 1 else _holds(sighting, least))
     ]
     return eye.solve(pairs.frames[first : last + 1], seen)
 
 
-def _holds(sighting: Sighting, i: int, j: int) -> bool:
-    """Whether a sighting is believed: one of a dozen that were tried must be surer."""
-    return is_sure(sighting) if j == i + 1 else is_sure_tie(sighting)
+def _holds(tie: Sighting, least_score: float) -> bool:
+    """Whether a tie is believed: one of dozens that were tried, it must be surer and as alike."""
+    return is_sure_tie(tie) and tie.score >= least_score
 
 
 def _strays(pointings: Sequence[Pointing]) -> list[tuple[int, int]]:

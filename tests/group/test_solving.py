@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import pytest
 
@@ -114,14 +115,31 @@ def test_a_doubtful_match_of_frames_far_apart_is_not_believed() -> None:
     pairs = pairs_of(shots, eye)
     found = solve_stretch(pairs, eye, 0, 4)
     assert found is not None
-    pairs.sightings[1, 4] = Sighting(overlap=0.9, certainty=0.6)
+    pairs.sightings[1, 4] = Sighting(overlap=0.9, certainty=0.6, score=0.9)
     doubted = solve_stretch(pairs, eye, 0, 4)
-    pairs.sightings[1, 4] = Sighting(overlap=0.9, certainty=0.9)
+    pairs.sightings[1, 4] = Sighting(overlap=0.9, certainty=0.9, score=0.9)
     believed = solve_stretch(pairs, eye, 0, 4)
     assert doubted is not None
     assert believed is not None
     assert [p.yaw_deg is None for p in doubted.pointings] == [False] * 3 + [True] * 2
     assert [p.yaw_deg is None for p in believed.pointings] == [False] * 5
+
+
+@pytest.mark.parametrize(("score", "is_tied"), [(0.5, False), (0.79, True)])
+def test_a_tie_must_agree_about_as_well_as_neighbours_do(score: float, is_tied: bool) -> None:
+    """As where a facade repeats itself: frames beyond a gap match those at the sweep's start."""
+    shots = [*sweep(1, 0, SEVEN[:3]), *sweep(4, 15, [0, 35], place="lake")]
+    eye = ForgetfulEye({shot.frame.file: shot for shot in shots})
+    pairs = pairs_of(shots, eye)
+    for i, j in [(0, 1), (1, 2), (3, 4)]:
+        seen = pairs.seen(i, j)
+        assert seen is not None
+        pairs.sightings[i, j] = replace(seen, score=0.9)
+    assert solve_stretch(pairs, eye, 0, 4) is not None
+    pairs.sightings[1, 4] = Sighting(overlap=0.9, certainty=0.95, score=score)
+    found = solve_stretch(pairs, eye, 0, 4)
+    assert found is not None
+    assert [p.yaw_deg is not None for p in found.pointings] == [True] * 3 + [is_tied] * 2
 
 
 def test_without_a_field_of_view_the_ends_are_looked_at() -> None:
