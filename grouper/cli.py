@@ -477,15 +477,14 @@ def list_of_codes(headings: Mapping[str, str]) -> str:
 def unknown_word(what: str, codes: Sequence[str], cards: int) -> str:
     """What to say of a word that is neither a code nor a frame."""
     close = difflib.get_close_matches(what, codes, n=3)
-    hint = f" (did you mean {', '.join(close)}?)" if close else ""
-    hint += "" if close else " (grouper explain lists them all)"
+    hint = f"did you mean {', '.join(close)}?" if close else "grouper explain lists them all"
     if cards == 0:
         return (
-            f"{what} is no finding code{hint}, and no grouped card was found here to look for "
+            f"{what} is no finding code ({hint}), and no grouped card was found here to look for "
             f"such a frame on; name one with --in DIR"
         )
     looked = "the grouped card looked at" if cards == 1 else f"any of {cards} grouped cards"
-    return f"{what} is no finding code{hint}, and no such frame is on {looked}"
+    return f"{what} is no finding code ({hint}), and no such frame is on {looked}"
 
 
 def read_cards(

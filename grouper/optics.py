@@ -23,6 +23,9 @@ FLAT_LIMIT_DEG = 120.0
 stops there at the latest."""
 CYLINDER_LIMIT_DEG = 120.0
 """A cylinder stretches upwards by 1/cos² of the elevation: 4 times at ±60 degrees."""
+EARTH_M = 6_371_008.8
+"""Mean radius of the Earth (Moritz, Geodetic Reference System 1980, Journal of Geodesy 74, 2000)
+(from memory)."""
 
 
 # --- Field of view ------------------------------------------------------------------------
@@ -543,3 +546,26 @@ def counter_distance(a: int, b: int) -> int:
     if max(a, b) > COUNTER_LAST or min(a, b) < 1:
         return b - a
     return (b - a) % COUNTER_LAST
+
+
+# --- On the ground ------------------------------------------------------------------------
+
+
+def ground_distance_m(
+    lat_a_deg: float | None,
+    lon_a_deg: float | None,
+    lat_b_deg: float | None,
+    lon_b_deg: float | None,
+) -> float | None:
+    """Metres between two positions, the short way over the date line; ``None`` if one is unknown.
+
+    On a sphere, taking the ground between them for flat: good to a thousandth within tens of
+    kilometres, away from the poles. Source: Snyder, Map Projections, USGS Professional Paper
+    1395, 1987, ch. 12 (equidistant cylindrical).
+    """
+    if lat_a_deg is None or lon_a_deg is None or lat_b_deg is None or lon_b_deg is None:
+        return None
+    north = math.radians(lat_b_deg - lat_a_deg)
+    east = math.remainder(math.radians(lon_b_deg - lon_a_deg), 2.0 * math.pi)
+    middle = math.radians((lat_a_deg + lat_b_deg) / 2.0)
+    return EARTH_M * math.hypot(north, east * math.cos(middle))

@@ -532,3 +532,24 @@ def test_counter_distance_wraps(a: int, b: int, distance: int) -> None:
 
 def test_next_counter_wraps() -> None:
     assert [optics.next_counter(n) for n in (1, 9998, 9999)] == [2, 9999, 1]
+
+
+def test_a_degree_of_latitude_on_the_ground() -> None:
+    # A sixtieth of it was the international nautical mile before 1929 fixed it at 1852 m; on the
+    # sphere of mean radius it is 1853.2 m (2 pi R / 21600).
+    assert optics.ground_distance_m(47.0, 11.0, 48.0, 11.0) == pytest.approx(60 * 1853.25, rel=1e-5)
+
+
+def test_the_ground_between_two_towns_as_by_the_haversine() -> None:
+    """Haversine: Sinnott, Virtues of the Haversine, Sky and Telescope 68, 1984."""
+    a, b = (48.8566, 2.3522), (48.8049, 2.1204)
+    phi, lam = np.radians([a[0], b[0]]), np.radians([a[1], b[1]])
+    half = np.sin(np.diff(phi) / 2) ** 2 + np.prod(np.cos(phi)) * np.sin(np.diff(lam) / 2) ** 2
+    expected = 2 * optics.EARTH_M * float(np.arcsin(np.sqrt(half))[0])
+    assert optics.ground_distance_m(*a, *b) == pytest.approx(expected, rel=1e-4)
+
+
+def test_the_short_way_over_the_date_line_and_what_is_not_known() -> None:
+    over = optics.ground_distance_m(0.0, 179.9995, 0.0, -179.9995)
+    assert over == pytest.approx(0.001 * math.pi / 180 * optics.EARTH_M, rel=1e-6)
+    assert optics.ground_distance_m(0.0, None, 0.0, 1.0) is None

@@ -32,10 +32,10 @@ Settings
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterator, Sequence
 from itertools import pairwise
 
+from grouper import optics
 from grouper.check import words
 from grouper.check.gaps import Pair, judge_neighbours
 from grouper.check.norm import median
@@ -46,8 +46,6 @@ from grouper.settings import Settings
 
 _TRAVELS_M = 5.0
 """From one frame to the next; less may be the receiver's error (common practice, no source)."""
-_EARTH_M = 6_371_000.0
-"""Mean radius of the earth."""
 
 _AT_THE_DESK = (
     "at the desk, look for the missing frame on other cards and copies before anything is erased."
@@ -162,15 +160,10 @@ def _way_test(members: Sequence[Member], least_steps: float) -> Callable[[Member
 
 
 def _moved_m(a: Member, b: Member) -> float | None:
-    """Metres between two recorded positions, on a sphere of the mean radius."""
-    lat_a, lon_a = a.frame.latitude_deg, a.frame.longitude_deg
-    lat_b, lon_b = b.frame.latitude_deg, b.frame.longitude_deg
-    if lat_a is None or lon_a is None or lat_b is None or lon_b is None:
-        return None
-    north = math.radians(lat_b - lat_a)
-    # The short way over the date line.
-    east = math.remainder(math.radians(lon_b - lon_a), 2.0 * math.pi)
-    return _EARTH_M * math.hypot(north, east * math.cos(math.radians((lat_a + lat_b) / 2.0)))
+    one, other = a.frame, b.frame
+    return optics.ground_distance_m(
+        one.latitude_deg, one.longitude_deg, other.latitude_deg, other.longitude_deg
+    )
 
 
 def _seconds(a: Member, b: Member) -> float:

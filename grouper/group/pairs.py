@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from grouper.group.strands import Strand
 from grouper.model import Frame, Glance, Sighting
-from grouper.optics import light_ev
+from grouper.optics import ground_distance_m, light_ev
 
 Floats = NDArray[np.float64]
 
@@ -183,19 +183,9 @@ def _number_step(a: Frame, b: Frame) -> float:
     return float(step)
 
 
-EARTH_M_PER_DEG = 111_195.0
-"""Length of a degree of a great circle on a sphere of the mean radius 6371 km."""
-
-
 def _moved_m(a: Frame, b: Frame) -> float:
-    known = (a.latitude_deg, a.longitude_deg, b.latitude_deg, b.longitude_deg)
-    if any(value is None for value in known):
-        return math.nan
-    lat_a, lon_a, lat_b, lon_b = (float(value) for value in known if value is not None)
-    north = (lat_b - lat_a) * EARTH_M_PER_DEG
-    across = (lon_b - lon_a + 180.0) % 360.0 - 180.0  # the short way over the date line
-    east = across * EARTH_M_PER_DEG * math.cos(math.radians((lat_a + lat_b) / 2))
-    return math.hypot(north, east)
+    moved_m = ground_distance_m(a.latitude_deg, a.longitude_deg, b.latitude_deg, b.longitude_deg)
+    return math.nan if moved_m is None else moved_m
 
 
 MOVED_M = 10.0
