@@ -33,13 +33,13 @@ _TWO_STEPS = 2.4
 _PLAUSIBLE_HOLE = 50
 """A hole of more numbers than this is another card or a new numbering, not missing frames
 (common practice, no source)."""
-_HARDLY = 0.2
-"""Certainty up to which a fit is most likely chance: one in five at best."""
-_HARDLY_SCORE = 0.5
-"""Correlation up to which such a fit is held for chance in an even sweep: on rendered cards of
-the tuning seeds all seven pairs between 0.4 and this were gaps; a right fit that was doubted as
-much reached 0.56."""
-_EVEN_PAIRS = 3
+_HARDLY = 0.3
+"""Certainty up to which a fit is likely chance: less than one in three."""
+_HARDLY_LIKENESS = 0.5
+"""Such a fit is held for chance in an even sweep if it agrees less than half as well as the others
+do: of thirteen doubted pairs on rendered cards of the tuning seeds three of the six that were no
+neighbours lie below, and of the seven that were one, in a sweep of too few others to be even."""
+_EVEN_PAIRS = 4
 """So many other pairs that match, all by much the same step, show that a sweep is even and that
 its pictures can be matched."""
 _FEATURELESS = 0.03
@@ -60,7 +60,9 @@ class Pair:
     seen: bool | None = None
     """The pictures show common ground, show none, or could not be judged."""
     is_hardly_seen: bool = False
-    """Could not be judged, but what was found is most likely chance."""
+    """Could not be judged, but what was found is likely chance."""
+    score: float | None = None
+    """How well the pictures agree where they fit best."""
     is_cut: bool = False
     """Between the last and the first view by yaw of a full turn."""
     is_seam: bool = False
@@ -214,19 +216,21 @@ def _measure(
         default=None,
     )
     seen = _is_seen(sighting, settings)
-    hardly = (
-        seen is None
-        and sighting is not None
-        and sighting.certainty <= _HARDLY
-        and sighting.score <= _HARDLY_SCORE
-    )
+    hardly = seen is None and sighting is not None and sighting.certainty <= _HARDLY
     step = _step(pair, found)
     overlap = _overlap_by_angle(pair, step, found)
     if seen and sighting is not None:
         overlap = sighting.overlap
         if step is None:
             step = abs(sighting.turn_deg[1 if pair.axis == "yaw" else 0]) or None
-    return replace(pair, seen=seen, is_hardly_seen=hardly, step_deg=step, overlap=overlap)
+    return replace(
+        pair,
+        seen=seen,
+        is_hardly_seen=hardly,
+        score=None if sighting is None else sighting.score,
+        step_deg=step,
+        overlap=overlap,
+    )
 
 
 def _is_seen(sighting: Sighting | None, settings: CheckSettings) -> bool | None:
@@ -295,13 +299,21 @@ def _verdict(pair: Pair, pairs: list[Pair], settings: CheckSettings) -> Pair:
     if pair.overlap is not None and (pair.step_deg is not None or pair.seen):
         return _verdict_by_overlap(pair, others, settings)
     is_even = len(others) >= _EVEN_PAIRS and _are_even(others, settings)
-    unseen = pair.seen is False or (pair.is_hardly_seen and is_even)
+    unseen = pair.seen is False or (is_even and _is_chance(pair, pairs))
     if unseen and _others_are_seen(pair, pairs) and not _is_featureless(pair):
         if _usual_overlap(pair, pairs) < settings.thin_overlap_share:
             # Where all overlap thinly, one pair that shows nothing is thinner still, not a gap.
             return replace(pair, verdict="thin", evidence="pictures")
         return replace(pair, verdict="gap", evidence="pictures", views_missing=1)
     return pair
+
+
+def _is_chance(pair: Pair, pairs: list[Pair]) -> bool:
+    """Whether a fit that is hardly believed is far from as good as those of the other pairs."""
+    others = [other.score for other in pairs if other.seen and other.score is not None]
+    if not pair.is_hardly_seen or pair.score is None or not others:
+        return False
+    return pair.score <= _HARDLY_LIKENESS * median(others)
 
 
 def _verdict_by_overlap(pair: Pair, others: list[float], settings: CheckSettings) -> Pair:

@@ -124,6 +124,10 @@ SILENT = [
         id="a survey flight's turn into its next line",
     ),
     pytest.param(
+        unmatched(halves(sweep(), 3), 3, score=0.6, certainty=0.28),
+        id="one pair of an even sweep that agrees better than half as well as the others",
+    ),
+    pytest.param(
         unmatched(halves(handheld(), 3), 3, score=0.45, certainty=0.05),
         id="one pair of an uneven sweep that hardly matches",
     ),
@@ -237,6 +241,12 @@ SPEAKS = [
         ["QMK_0420", "QMK_0421"],
         "no common ground",
         id="one pair of an even sweep whose best fit is hardly believed",
+    ),
+    pytest.param(
+        unmatched(halves(sweep(), 3), 3, score=0.45, certainty=0.28),
+        ["QMK_0420", "QMK_0421"],
+        "no common ground",
+        id="one pair of an even sweep that agrees half as well as the others",
     ),
     pytest.param(
         flown(restarted(interval(), 5, 40.0)),
