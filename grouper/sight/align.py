@@ -15,6 +15,7 @@ from functools import lru_cache
 import cv2
 import numpy as np
 
+from grouper.sight.blocks import block_sums
 from grouper.sight.sphere import BoolArray, DoubleArray, FloatArray, Pinhole, rotation
 
 _HUBER = 1.345
@@ -354,7 +355,7 @@ def _agreeing_blocks(seen: FloatArray, there: FloatArray, common: FloatArray) ->
     np.multiply(seen, planes[1], out=planes[3])
     np.multiply(there, planes[2], out=planes[4])
     np.multiply(seen, planes[2], out=planes[5])
-    sums = _adding(rows) @ planes @ _adding(columns).T
+    sums = block_sums(planes, _BLOCK)
     whole = np.maximum(sums[0], np.float32(1e-6))
     mean_seen, mean_there, square_seen, square_there, product = sums[1:] / whole
     spread_seen = np.maximum(square_seen - mean_seen * mean_seen, np.float32(1e-9))
@@ -371,12 +372,6 @@ def _median(values: FloatArray) -> float:
         return 0.0
     ordered = np.sort(values)
     return float(ordered[(len(ordered) - 1) // 2] + ordered[len(ordered) // 2]) / 2
-
-
-@lru_cache(maxsize=64)
-def _adding(blocks: int) -> FloatArray:
-    """The matrix that adds up so many blocks of ``_BLOCK`` in a row."""
-    return np.repeat(np.eye(blocks, dtype=np.float32), _BLOCK, axis=1)
 
 
 def correlation(one: FloatArray, other: FloatArray, counted: FloatArray) -> FloatArray:

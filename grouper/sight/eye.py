@@ -21,7 +21,6 @@ from grouper.sight.lean import lean_by_elevation, lean_by_horizon, may_show_hori
 from grouper.sight.load import load_pixels, load_preview, stored_px
 from grouper.sight.pair import (
     LEVEL,
-    SURE,
     Match,
     Ways,
     find_matches,
@@ -344,9 +343,8 @@ class PictureEye:
             tried = [Pair(a, b, (share, share)) for share in shares]
             matches = dict(zip(shares, find_matches(tried, [LEVEL] * len(tried)), strict=True))
             if not any(
-                match.certainty >= SURE and match.evidence.fit.overlap < _TURNED
+                is_sure(match) and match.evidence.fit.overlap < _TURNED
                 for match in matches.values()
-                if match is not None
             ):
                 continue
             telling = True

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
+from grouper.sight.blocks import block_sums
 from grouper.sight.sphere import FloatArray
 
 ComplexArray = NDArray[np.complex64]
@@ -73,13 +74,13 @@ def masked_spectra(shown: FloatArray, shape: Shape) -> MaskedSpectra:
         shown: of shape (..., h, w).
         shape: the padded shape.
     """
-    energy = _pooled(shown * shown)
+    energy = block_sums(shown * shown, POOL)
     return MaskedSpectra(_spectrum(shown, shape), _spectrum(energy, _coarse(shape)))
 
 
 def mask_energy(mask: FloatArray, shape: Shape) -> ComplexArray:
     """The spectrum of a pooled mask; it depends only on the camera, so it is worth keeping."""
-    return _spectrum(_pooled(mask) / np.float32(POOL * POOL), _coarse(shape))
+    return _spectrum(block_sums(mask, POOL) / np.float32(POOL * POOL), _coarse(shape))
 
 
 def common_cells(mask_a: FloatArray, mask_b: FloatArray, shape: Shape) -> FloatArray:
@@ -133,22 +134,9 @@ def _coarse(shape: Shape) -> Shape:
     return shape[0] // POOL, shape[1] // POOL
 
 
-def _pooled(values: FloatArray) -> FloatArray:
-    """Sums over blocks of ``POOL`` by ``POOL`` cells; the last ones may be smaller."""
-    rows, columns = values.shape[-2:]
-    return np.asarray(_adding(rows) @ values @ _adding(columns).T)
-
-
 def _finer(coarse: FloatArray, shape: Shape) -> FloatArray:
     """A grid over coarse shifts, which wrap, interpolated bilinearly to all shifts."""
     return np.asarray(_filling(shape[0]) @ coarse @ _filling(shape[1]).T)
-
-
-@lru_cache(maxsize=256)
-def _adding(size: int) -> FloatArray:
-    """The matrix that adds up blocks of ``POOL`` in a row of so many cells."""
-    count = -(-size // POOL)
-    return np.repeat(np.eye(count, dtype=np.float32), POOL, axis=1)[:, :size]
 
 
 @lru_cache(maxsize=256)

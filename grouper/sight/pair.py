@@ -6,6 +6,7 @@ import math
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import TypeGuard
 
 import cv2
 import numpy as np
@@ -241,7 +242,7 @@ def _best_matches(found: Sequence[tuple[Pair, Sequence[Candidate]]]) -> list[Mat
     return _polished([pair for pair, _ in found], best)
 
 
-def is_sure(match: Match | None) -> bool:
+def is_sure(match: Match | None) -> TypeGuard[Match]:
     """Whether a match needs no further search."""
     return match is not None and match.certainty >= SURE
 

@@ -166,14 +166,7 @@ def preview(pixels: ByteArray, stored_px: tuple[int, int] | None, orientation: i
         orientation: Exif orientation 1-8 of the main picture as stored.
     """
     reading = _reading(pixels, stored_px)
-    top, left = reading.cut
-    height, width = pixels.shape[:2]
-    inside = pixels[top : height - top, left : width - left]
-    if reading.turned:
-        # With an orientation of 5-8 the thumbnail was stored upright already. With 1-4
-        # nothing says which way it lies: grip up (8) is the commoner way to hold a camera.
-        orientation = 1 if orientation >= 5 else 8
-    shown = np.ascontiguousarray(upright(inside, orientation))
+    shown = np.ascontiguousarray(_stood_up(pixels, reading, orientation))
     # Three times two planes: a maximum along the last axis takes twenty times as long.
     highest = np.maximum(np.maximum(shown[:, :, 0], shown[:, :, 1]), shown[:, :, 2])
     return Preview(
@@ -182,6 +175,21 @@ def preview(pixels: ByteArray, stored_px: tuple[int, int] | None, orientation: i
         blocked=highest <= _BLOCKED_LEVEL,
         full_px=reading.full_px,
     )
+
+
+def in_colour(pixels: ByteArray, stored_px: tuple[int, int] | None, orientation: int) -> ByteArray:
+    """The same, in colour: of shape (height, width, 3)."""
+    return _stood_up(pixels, _reading(pixels, stored_px), orientation)
+
+
+def _stood_up(pixels: ByteArray, reading: _Reading, orientation: int) -> ByteArray:
+    top, left = reading.cut
+    height, width = pixels.shape[:2]
+    if reading.turned:
+        # With an orientation of 5-8 the thumbnail was stored upright already. With 1-4
+        # nothing says which way it lies: grip up (8) is the commoner way to hold a camera.
+        orientation = 1 if orientation >= 5 else 8
+    return upright(pixels[top : height - top, left : width - left], orientation)
 
 
 def upright(pixels: ByteArray, orientation: int) -> ByteArray:

@@ -16,7 +16,7 @@ from PIL import Image
 from grouper.contracts import Progress
 from grouper.model import Frame
 from grouper.sight.load import load_pixels, stored_px
-from grouper.sight.picture import ByteArray, _reading, upright
+from grouper.sight.picture import ByteArray, in_colour
 
 ALL_BYTES = 25_000_000
 """What the pictures of a card may take together: in base64 (RFC 4648: 4 for 3) 33 MB, which
@@ -141,17 +141,7 @@ def small_picture(root: Path, frame: Frame, most_bytes: int = ALL_BYTES) -> byte
 
 
 def _small(frame: Frame, pixels: ByteArray, most_bytes: int) -> bytes:
-    return _encoded(_shown(pixels, stored_px(frame), frame.orientation), most_bytes)
-
-
-def _shown(pixels: ByteArray, stored: tuple[int, int] | None, orientation: int) -> ByteArray:
-    """As ``picture.preview`` does, in colour."""
-    reading = _reading(pixels, stored)
-    top, left = reading.cut
-    height, width = pixels.shape[:2]
-    if reading.turned:
-        orientation = 1 if orientation >= 5 else 8
-    return upright(pixels[top : height - top, left : width - left], orientation)
+    return _encoded(in_colour(pixels, stored_px(frame), frame.orientation), most_bytes)
 
 
 def _encoded(pixels: ByteArray, most_bytes: int) -> bytes:
