@@ -42,7 +42,8 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
     roll_deg = layout.camera_roll_deg or 0.0
     if abs(roll_deg) >= settings.check.rolled_camera_deg:
         roll_deg = 0.0  # told as rolled-camera
-    for views in find_rows(found):
+    rows = find_rows(found)
+    for views in rows:
         known = [view for view in views if view.pitch_deg is not None]
         if len(known) < 2:
             continue
@@ -52,10 +53,11 @@ def find(found: Set, settings: Settings) -> Iterator[Problem]:
         drift = climb[high.number] - climb[low.number]
         if drift <= settings.check.drifting_row_share * height:
             continue
+        which = "The row" if len(rows) == 1 else f"Row {views[0].row + 1} of {len(rows)}"
         yield Problem(
             frames=(low.files[0], high.files[0]),
             message=(
-                f"The row drifts by {words.degrees(drift)} from {words.base_name(low.files[0])} "
+                f"{which} drifts by {words.degrees(drift)} from {words.base_name(low.files[0])} "
                 f"(lowest) to {words.base_name(high.files[0])} (highest): "
                 f"{words.share(drift / height)} of the frame's height."
             ),

@@ -48,3 +48,11 @@ def test_speaks_on(found: Set, frames: list[str], says: str) -> None:
     assert names(problem.frames) == frames
     assert says in problem.message
     assert problem.advice.endswith(".")
+
+
+def test_of_several_rows_it_says_which() -> None:
+    problems = ask(CHECK, drifting(sweep(5, pitches_deg=(40.0, 0.0)), 2.0))
+    assert [problem.message.split(" drifts")[0] for problem in problems] == [
+        "Row 1 of 2",
+        "Row 2 of 2",
+    ]
