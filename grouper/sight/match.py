@@ -10,7 +10,6 @@ and interpolated. Pure; float32 throughout; leading axes are batches.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -83,21 +82,21 @@ def mask_energy(mask: FloatArray, shape: Shape) -> ComplexArray:
     return _spectrum(block_sums(mask, POOL) / np.float32(POOL * POOL), _coarse(shape))
 
 
-def common_cells(mask_a: FloatArray, mask_b: FloatArray, shape: Shape) -> FloatArray:
-    """How many cells two masks have in common at every shift (see ``masked_ncc``)."""
-    cells = fft.irfft2(_spectrum(mask_a, shape) * np.conj(_spectrum(mask_b, shape)), shape)
-    return np.asarray(np.rint(cells), dtype=np.float32)
-
-
-def evidence_weight(cells: FloatArray, least_cells: FloatArray) -> FloatArray:
-    """What a coefficient is worth that rests on so many cells: 0 below the fewest looked at.
+def common_cells(masks: tuple[ComplexArray, ComplexArray], shape: Shape) -> FloatArray:
+    """How many cells two masks have in common at every ``POOL``-th shift each way.
 
     Args:
-        cells: common cells of shape (layers, h, w).
-        least_cells: fewest of them to look at, of shape (layers,).
+        masks: ``mask_energy`` of both.
+        shape: the padded shape; the grid is ``POOL`` times as coarse (see ``finer``).
     """
+    cells = fft.irfft2(masks[0] * np.conj(masks[1]), _coarse(shape))
+    return np.asarray(cells * np.float32(POOL * POOL), dtype=np.float32)
+
+
+def evidence_weight(cells: FloatArray, least_cells: float) -> FloatArray:
+    """What a coefficient is worth that rests on so many cells: 0 below the fewest looked at."""
     weight = np.maximum(cells, 1.0) ** np.float32(_EVIDENCE_POWER)
-    weight[cells < least_cells[:, None, None]] = 0.0
+    weight[cells < least_cells] = 0.0
     return np.asarray(weight, dtype=np.float32)
 
 
@@ -122,7 +121,7 @@ def masked_ncc(
     within = fft.irfft2(both, coarse)
     floors = np.float32(_ROUNDING) * within.max(axis=(-2, -1), keepdims=True)
     np.maximum(within, np.maximum(floors, np.float32(1e-10)), out=within)
-    cross /= _finer(np.sqrt(within[0] * within[1]), shape)
+    cross /= finer(np.sqrt(within[0] * within[1]), shape)
     return np.asarray(np.clip(cross, -1.0, 1.0, out=cross), dtype=np.float32)
 
 
@@ -134,8 +133,8 @@ def _coarse(shape: Shape) -> Shape:
     return shape[0] // POOL, shape[1] // POOL
 
 
-def _finer(coarse: FloatArray, shape: Shape) -> FloatArray:
-    """A grid over coarse shifts, which wrap, interpolated bilinearly to all shifts."""
+def finer(coarse: FloatArray, shape: Shape) -> FloatArray:
+    """A grid over every ``POOL``-th shift, which wrap, interpolated bilinearly to all shifts."""
     return np.asarray(_filling(shape[0]) @ coarse @ _filling(shape[1]).T)
 
 
@@ -162,20 +161,18 @@ def both_ways(ncc: FloatArray) -> FloatArray:
     return np.asarray(2.0 * right * down / np.maximum(right + down, np.float32(1e-6)))
 
 
-def near(grid: FloatArray, places: Sequence[tuple[int, int]], reach: int) -> FloatArray:
-    """A batch of grids over shifts, 0 beyond ``reach`` cells from a place in each.
+def near(grid: FloatArray, place: tuple[int, int], reach: int) -> FloatArray:
+    """A grid over shifts, 0 beyond ``reach`` cells from a place in it.
 
     Args:
-        grid: of shape (layers, h, w).
-        places: rows and columns, which may be negative, of each layer.
+        grid: of shape (h, w).
+        place: row and column, which may be negative.
         reach: how many cells on every side are kept.
     """
     kept = np.zeros_like(grid)
-    rows, columns = grid.shape[1:]
-    for layer, (i, j) in enumerate(places):
-        around = np.arange(-reach, reach + 1)
-        at = np.ix_((i + around) % rows, (j + around) % columns)
-        kept[layer][at] = grid[layer][at]
+    around = np.arange(-reach, reach + 1)
+    at = np.ix_(*((middle + around) % size for middle, size in zip(place, grid.shape, strict=True)))
+    kept[at] = grid[at]
     return kept
 
 

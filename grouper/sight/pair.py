@@ -17,13 +17,13 @@ from grouper.sight.plate import FINE, SCALES_PX, SCOUT, SEARCH
 from grouper.sight.search import (
     FLAT_DEG,
     Candidate,
+    Layer,
     Pair,
     Views,
-    cameras_about,
     candidates,
     views_for,
 )
-from grouper.sight.sphere import DoubleArray, Pinhole, View, about_x
+from grouper.sight.sphere import DoubleArray, View, about_x
 from grouper.sight.verdict import Evidence, certainty
 
 LEAST_OVERLAP = 0.07
@@ -177,27 +177,24 @@ def _search(
     None of a way under which none stands out; but near an expected turn there is little to
     stand out from.
     """
-    jobs: dict[tuple[tuple[Pinhole, Pinhole], Views, int], list[int]] = defaultdict(list)
+    layers: list[Layer] = []
+    owners: list[tuple[int, Views]] = []
     for at, (pair, own) in enumerate(zip(pairs, ways, strict=True)):
+        near = None if expected is None else expected[at]
         for views, level in own:
-            jobs[cameras_about(pair, level), views, level].append(at)
+            layers += [Layer(pair, view, level, near) for view in views]
+            owners += [(at, views)] * len(views)
+    each = candidates(layers, least_overlap=LEAST_OVERLAP, count=_CANDIDATES)
+    by_way: dict[tuple[int, int, Views], list[Candidate]] = defaultdict(list)
+    for (at, views), layer, some in zip(owners, layers, each, strict=True):
+        by_way[at, layer.level, views] += some
     found: list[list[tuple[float, Candidate]]] = [[] for _ in pairs]
-    for (_, views, level), places in jobs.items():
-        each = candidates(
-            [pairs[at] for at in places],
-            views,
-            level,
-            least_overlap=LEAST_OVERLAP,
-            count=_CANDIDATES,
-            most=_REFINED,
-            expected=None if expected is None else [expected[at] for at in places],
-        )
+    for (at, level, _), some in by_way.items():
         least = 0.0 if expected is not None else _LEAST_STANDING[level]
         if quick:
             least = max(least, _QUICK_STANDING)
-        for at, some in zip(places, each, strict=True):
-            if some and some[0].standing >= least:
-                found[at] += [(one.standing * _STANDING_SCALE[level], one) for one in some]
+        if max((one.standing for one in some), default=0.0) >= least:
+            found[at] += [(one.standing * _STANDING_SCALE[level], one) for one in some]
     ranked = (sorted(some, key=lambda scaled: -scaled[0])[:_REFINED] for some in found)
     return [[one for _, one in some if one.score >= _LEAST_SCORE] for some in ranked]
 

@@ -9,7 +9,6 @@ the rotation homography K R K^-1 is in Szeliski, *Computer Vision*, 2010, ch. 9.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -160,59 +159,47 @@ class View:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class SphereMaps:
-    """Where the cells of grids of equal angles on the sphere lie in a picture, a layer a view.
+class SphereMap:
+    """Where the cells of a grid of equal angles on the sphere lie in a picture.
 
-    ``mask`` is 1 where the picture reaches, of shape (layers, rows, columns). ``firsts`` are
-    the first row and column of each layer as multiples of the grid step, so grids of different
-    cameras line up.
+    ``mask`` is 1 where the picture reaches, of shape (rows, columns). ``first`` are the first
+    row and column as multiples of the grid step, so grids of different cameras line up.
     """
 
     mask: FloatArray
-    firsts: tuple[tuple[int, int], ...]
+    first: tuple[int, int]
     _places: tuple[NDArray[np.int16], NDArray[np.uint16]]
-    """All layers below one another, as OpenCV samples quickest."""
 
     @property
     def size(self) -> tuple[int, int]:
-        """Rows and columns of a layer."""
-        return self.mask.shape[1], self.mask.shape[2]
+        """Rows and columns."""
+        return self.mask.shape[0], self.mask.shape[1]
 
-    def apply(self, planes: Sequence[FloatArray]) -> FloatArray:
-        """Pictures on the sphere, interpolated bilinearly, 0 where they do not reach.
+    def apply(self, plane: FloatArray) -> FloatArray:
+        """A picture on the sphere, interpolated bilinearly, 0 where it does not reach.
 
         Args:
-            planes: pictures of the camera, of shape (height, width).
+            plane: a picture of the camera, of shape (height, width).
 
         Returns:
-            Of shape (layers, planes, rows, columns).
+            Of shape (rows, columns).
         """
-        layers, rows, columns = self.mask.shape
-        shown = np.empty((layers, len(planes), rows, columns), dtype=np.float32)
-        for at, plane in enumerate(planes):
-            laid = cv2.remap(plane, *self._places, cv2.INTER_LINEAR, borderValue=0.0)
-            shown[:, at] = laid.reshape(layers, rows, columns)
-        return shown
+        shown = cv2.remap(plane, *self._places, cv2.INTER_LINEAR, borderValue=0.0)
+        return np.asarray(shown, dtype=np.float32)
 
 
-@lru_cache(maxsize=128)
-def sphere_maps(camera: Pinhole, views: tuple[View, ...], step_rad: float) -> SphereMaps:
-    """The maps of a camera's picture onto the sphere at a grid step, held in several ways.
+@lru_cache(maxsize=256)
+def sphere_map(camera: Pinhole, view: View, step_rad: float) -> SphereMap:
+    """The map of a camera's picture, held in some way, onto the sphere at a grid step.
 
     Equirectangular: rows of equal elevation, columns of equal yaw (Szeliski 2010, ch. 9),
     or the same with the poles to the sides (see ``View``).
     """
-    grids = [_sphere_grid(camera, view, step_rad) for view in views]
-    rows, columns = (max(column.shape[side] for column, _, _ in grids) for side in (0, 1))
-    places = np.full((2, len(grids), rows, columns), _NOWHERE, dtype=np.float32)
-    for layer, (column, row, _) in enumerate(grids):
-        places[0, layer, : column.shape[0], : column.shape[1]] = column
-        places[1, layer, : column.shape[0], : column.shape[1]] = row
-    across, along = places.reshape(2, -1, columns)
-    whole, part = cv2.convertMaps(across, along, cv2.CV_16SC2)
-    return SphereMaps(
-        (places[0] != _NOWHERE).astype(np.float32),
-        tuple(first for _, _, first in grids),
+    column, row, first = _sphere_grid(camera, view, step_rad)
+    whole, part = cv2.convertMaps(column.astype(np.float32), row.astype(np.float32), cv2.CV_16SC2)
+    return SphereMap(
+        (column != _NOWHERE).astype(np.float32),
+        first,
         (np.asarray(whole, dtype=np.int16), np.asarray(part, dtype=np.uint16)),
     )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.signal import correlate
 from skimage.registration._masked_phase_cross_correlation import cross_correlate_masked
 
 from grouper.sight.match import (
@@ -11,6 +12,7 @@ from grouper.sight.match import (
     both_ways,
     common_cells,
     evidence_weight,
+    finer,
     mask_energy,
     masked_ncc,
     masked_spectra,
@@ -27,7 +29,7 @@ def _ncc(
     shape = padded_shape(a.shape, b.shape)
     masks = mask_energy(mask_a, shape), mask_energy(mask_b, shape)
     spectra = masked_spectra(a * mask_a, shape), masked_spectra(b * mask_b, shape)
-    return masked_ncc(*spectra, masks, shape), common_cells(mask_a, mask_b, shape)
+    return masked_ncc(*spectra, masks, shape), finer(common_cells(masks, shape), shape)
 
 
 def _pictures(
@@ -69,11 +71,20 @@ def test_agrees_with_scikit_image_where_enough_overlaps(
     assert np.max(off) < 0.05
 
 
-def test_counts_common_cells() -> None:
-    (a, mask_a), (_, mask_b) = _pictures(4, ((12, 9), (12, 9)))
-    cells = common_cells(mask_a, mask_b, padded_shape(a.shape, a.shape))
-    assert cells[0, 0] == (mask_a * mask_b).sum()
-    assert cells[2, -3] == (mask_a[2:, :-3] * mask_b[:-2, 3:]).sum()
+def test_counts_common_cells_well_enough_to_weigh_them() -> None:
+    (a, mask_a), (b, mask_b) = _pictures(4, ((45, 63), (40, 57)))
+    _, cells = _ncc(a, b, mask_a, mask_b)
+    counted = correlate(mask_a, mask_b, mode="full")
+    rows, columns = b.shape
+    off = [
+        # The full output puts the shift 0 at (rows - 1, columns - 1) of ``b``.
+        cells[i - (rows - 1), j - (columns - 1)] - counted[i, j]
+        for i in range(counted.shape[0])
+        for j in range(counted.shape[1])
+    ]
+    # Of 4 per cent the weight, a power of 0.4, makes less than 2.
+    assert np.abs(off).max() < 0.04 * a.size
+    assert np.median(np.abs(off)) < 0.005 * a.size
 
 
 @pytest.mark.parametrize("size", [(1, 1), (17, 31), (64, 43)])
@@ -85,10 +96,8 @@ def test_no_shift_wraps_in_the_padded_shape(size: tuple[int, int]) -> None:
 
 
 def test_little_ground_weighs_nothing() -> None:
-    cells = np.array([[[0.0, 9.0, 100.0]]], np.float32)
-    assert evidence_weight(cells, np.array([10.0]))[0, 0].tolist() == pytest.approx(
-        [0.0, 0.0, 100**0.4]
-    )
+    cells = np.array([[0.0, 9.0, 100.0]], np.float32)
+    assert evidence_weight(cells, 10.0)[0].tolist() == pytest.approx([0.0, 0.0, 100**0.4])
 
 
 @pytest.mark.parametrize(("down", "right"), [(0, 0), (5, -17), (-9, 22), (14, 3)])
@@ -99,7 +108,7 @@ def test_finds_a_known_shift(down: int, right: int) -> None:
     b = ground[25 + down : 65 + down, 30 + right : 90 + right]
     full = np.ones_like(a)
     ncc, cells = _ncc(a, b, full, full)
-    [[best, *_]] = peaks(ncc[None] * evidence_weight(cells[None], np.array([200.0])), 2, 3)
+    [[best, *_]] = peaks((ncc * evidence_weight(cells, 200.0))[None], 2, 3)
     assert (best.down, best.right) == (down, right)
 
 
@@ -122,15 +131,15 @@ def test_each_layer_has_peaks_of_its_own() -> None:
 
 
 def test_near_keeps_what_lies_round_a_place() -> None:
-    grid = np.ones((1, 12, 20), np.float32)
-    kept = near(grid, [(-2, 1)], 2)
+    grid = np.ones((12, 20), np.float32)
+    kept = near(grid, (-2, 1), 2)
     assert kept.sum() == 25
-    assert kept[0, 10, 1] == kept[0, 8, 19] == kept[0, 0, 3] == 1
-    assert kept[0, 7, 1] == kept[0, 10, 4] == 0
-    assert near(grid, [(0, 0)], 50).sum() == grid.sum()  # wider than the grid
-    thin = near(np.ones((1, 20, 128), np.float32), [(0, 0)], 13)
-    assert thin[0, 0, -13] == thin[0, 0, 13] == 1
-    assert thin[0, 0, -14] == thin[0, 0, 14] == 0
+    assert kept[10, 1] == kept[8, 19] == kept[0, 3] == 1
+    assert kept[7, 1] == kept[10, 4] == 0
+    assert near(grid, (0, 0), 50).sum() == grid.sum()  # wider than the grid
+    thin = near(np.ones((20, 128), np.float32), (0, 0), 13)
+    assert thin[0, -13] == thin[0, 13] == 1
+    assert thin[0, -14] == thin[0, 14] == 0
 
 
 def test_slopes_must_agree_both_ways() -> None:

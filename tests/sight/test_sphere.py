@@ -17,7 +17,7 @@ from grouper.sight.sphere import (
     about_z,
     rotation,
     rotation_vector,
-    sphere_maps,
+    sphere_map,
 )
 
 CAMERA = Pinhole(107, 160, 160 * 24 / 36, 160 * 24 / 36)
@@ -93,9 +93,9 @@ def test_on_the_sphere_a_turn_is_a_shift(pitch_deg: float) -> None:
         down = np.arctan2(rays[..., 1], np.hypot(rays[..., 0], rays[..., 2]))
         return (np.sin(9 * yaw) * np.cos(11 * down)).astype(np.float32)
 
-    on_sphere = sphere_maps(CAMERA, (View(60.0), view), step)
-    a, b = on_sphere.apply([drawn(0), drawn(shift)])[1]
-    mask = on_sphere.mask[1]
+    on_sphere = sphere_map(CAMERA, view, step)
+    a, b = on_sphere.apply(drawn(0)), on_sphere.apply(drawn(shift))
+    mask = on_sphere.mask
     assert (a[mask == 0] == 0).all()
     common = (mask[:, shift:] * mask[:, :-shift]) > 0
     assert common.sum() > 2000
