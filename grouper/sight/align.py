@@ -84,17 +84,22 @@ def grounds(level: Level, camera: Pinhole, shares: tuple[float, ...]) -> tuple[G
     """
     band = level.band
     gx, gy = np.zeros_like(band), np.zeros_like(band)
-    gx[:, 1:-1] = (band[:, 2:] - band[:, :-2]) * level.good[:, 1:-1]
-    gy[1:-1] = (band[2:] - band[:-2]) * level.good[1:-1]
+    np.subtract(band[:, 2:], band[:, :-2], out=gx[:, 1:-1])
+    np.subtract(band[2:], band[:-2], out=gy[1:-1])
+    if not level.is_all_good:
+        gx *= level.good
+        gy *= level.good
     strength = (gx * gx + gy * gy).ravel()
     firsts = [strength.size - max(_LEAST_POINTS, int(share * strength.size)) for share in shares]
     at = np.argpartition(strength, [max(first, 0) for first in firsts])[max(firsts[0], 0) :]
-    rays = directions(camera)[:, at]
+    # Taking is several times as fast as indexing.
+    rays = directions(camera).take(at, axis=1)
     x, y = rays[0], rays[1]
-    u = gx.ravel()[at] * np.float32(0.5 * camera.fx)
-    v = gy.ravel()[at] * np.float32(0.5 * camera.fy)
-    pull = np.stack([-u * x * y - v * (1 + y * y), u * (1 + x * x) + v * x * y, v * x - u * y])
-    values = band.ravel()[at]
+    u = gx.ravel().take(at) * np.float32(0.5 * camera.fx)
+    v = gy.ravel().take(at) * np.float32(0.5 * camera.fy)
+    along = u * x + v * y
+    pull = np.stack([-y * along - v, x * along + u, v * x - u * y])
+    values = band.ravel().take(at)
     lasts = (max(first - firsts[0], 0) for first in firsts)
     return tuple(
         Ground(*(np.ascontiguousarray(part[..., last:]) for part in (rays, values, pull)))

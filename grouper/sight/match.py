@@ -10,6 +10,7 @@ and interpolated. Pure; float32 throughout; leading axes are batches.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -66,15 +67,19 @@ def padded_shape(a: Shape, b: Shape) -> Shape:
     return rows, columns
 
 
-def masked_spectra(shown: FloatArray, shape: Shape) -> MaskedSpectra:
+def masked_spectra(shown: FloatArray, shape: Shape) -> list[MaskedSpectra]:
     """Spectra of pictures that are 0 outside their masks.
 
     Args:
-        shown: of shape (..., h, w).
+        shown: of shape (pictures, ..., h, w).
         shape: the padded shape.
     """
-    energy = block_sums(shown * shown, POOL)
-    return MaskedSpectra(_spectrum(shown, shape), _spectrum(energy, _coarse(shape)))
+    energies = _spectrum(block_sums(shown * shown, POOL), _coarse(shape))
+    # Copies of their own, or each would keep all the others alive.
+    return [
+        MaskedSpectra(picture.copy(), energy.copy())
+        for picture, energy in zip(_spectrum(shown, shape), energies, strict=True)
+    ]
 
 
 def mask_energy(mask: FloatArray, shape: Shape) -> ComplexArray:
@@ -101,7 +106,9 @@ def evidence_weight(cells: FloatArray, least_cells: float) -> FloatArray:
 
 
 def masked_ncc(
-    a: MaskedSpectra, b: MaskedSpectra, masks: tuple[ComplexArray, ComplexArray], shape: Shape
+    pairs: Sequence[tuple[MaskedSpectra, MaskedSpectra]],
+    masks: Sequence[tuple[ComplexArray, ComplexArray]],
+    shape: Shape,
 ) -> FloatArray:
     """Correlation coefficient over the common cells for every shift of ``b`` over ``a``.
 
@@ -110,23 +117,37 @@ def masked_ncc(
     next to nothing overlaps or varies.
 
     Args:
-        a: spectra of the first pictures, of shape (..., h, w / 2 + 1).
-        b: spectra of the second pictures.
-        masks: ``mask_energy`` of both.
+        pairs: spectra of the pictures ``a`` and ``b``.
+        masks: ``mask_energy`` of both, for each pair.
         shape: the padded shape of all of these.
+
+    Returns:
+        Of shape (pairs, ..., h, w): the middle as in the spectra.
     """
-    cross = fft.irfft2(a.picture * np.conj(b.picture), shape)
-    coarse = _coarse(shape)
-    both = np.stack([a.energy * np.conj(masks[1]), masks[0] * np.conj(b.energy)])
-    within = fft.irfft2(both, coarse)
+    first = pairs[0][0]
+    cross = np.empty((len(pairs), *first.picture.shape), dtype=np.complex64)
+    energy = np.empty((2, len(pairs), *first.energy.shape), dtype=np.complex64)
+    # Written where they go: stacking the spectra takes longer than transforming them.
+    for at, ((a, b), (mask_a, mask_b)) in enumerate(zip(pairs, masks, strict=True)):
+        _times_conjugate(a.picture, b.picture, cross[at])
+        _times_conjugate(a.energy, mask_b, energy[0, at])
+        _times_conjugate(mask_a, b.energy, energy[1, at])
+    ncc = fft.irfft2(cross, shape, overwrite_x=True)
+    within = fft.irfft2(energy, _coarse(shape), overwrite_x=True)
     floors = np.float32(_ROUNDING) * within.max(axis=(-2, -1), keepdims=True)
     np.maximum(within, np.maximum(floors, np.float32(1e-10)), out=within)
-    cross /= finer(np.sqrt(within[0] * within[1]), shape)
-    return np.asarray(np.clip(cross, -1.0, 1.0, out=cross), dtype=np.float32)
+    ncc /= finer(np.sqrt(within[0] * within[1]), shape)
+    return np.asarray(np.clip(ncc, -1.0, 1.0, out=ncc), dtype=np.float32)
+
+
+def _times_conjugate(a: ComplexArray, b: ComplexArray, out: ComplexArray) -> None:
+    np.conjugate(b, out=out)
+    out *= a
 
 
 def _spectrum(picture: FloatArray, shape: Shape) -> ComplexArray:
-    return np.asarray(fft.rfft2(picture, shape), dtype=np.complex64)
+    # Rows first: those that padding adds below are 0 and need no transform.
+    return np.asarray(fft.fft(fft.rfft(picture, shape[1]), shape[0], axis=-2), dtype=np.complex64)
 
 
 def _coarse(shape: Shape) -> Shape:
@@ -157,8 +178,13 @@ def both_ways(ncc: FloatArray) -> FloatArray:
     Args:
         ncc: of shape (..., 2, h, w).
     """
-    right, down = np.maximum(ncc[..., 0, :, :], 0.0), np.maximum(ncc[..., 1, :, :], 0.0)
-    return np.asarray(2.0 * right * down / np.maximum(right + down, np.float32(1e-6)))
+    right, down = (np.maximum(ncc[..., at, :, :], np.float32(0.0)) for at in (0, 1))
+    whole = right + down
+    joined = right  # in place: these grids are large
+    joined *= down
+    joined /= np.maximum(whole, np.float32(1e-6), out=whole)
+    joined *= np.float32(2.0)
+    return np.asarray(joined)
 
 
 def near(grid: FloatArray, place: tuple[int, int], reach: int) -> FloatArray:

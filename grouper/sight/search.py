@@ -51,8 +51,8 @@ _REACH = 0.2
 of a frame (rendered handheld sweeps: 95 % within), a head by much less."""
 _RADIUS = 3
 """Cells round a peak that belong to it: the band-pass correlates over about this far."""
-_TOGETHER = 16
-"""Layers transformed at once: with more their grids, 50 kB each, leave the processor's cache."""
+_TOGETHER = 8
+"""Layers transformed at once: with more their grids, 100 kB each, leave the processor's cache."""
 _NO_RIVAL = 2.0
 """Margin of the only shift there is: clear, but no more so than the clearest (estimated)."""
 FLAT_DEG = 15.0
@@ -181,9 +181,8 @@ def _peaks(layers: Sequence[Layer], benches: Sequence[_Bench], count: int) -> li
     shape = benches[0].shape
     shown_a = _spectra([(layer.pair.a, layer.level) for layer in layers], benches, 0)
     shown_b = _spectra([(layer.pair.b, layer.level) for layer in layers], benches, 1)
-    # Both slopes of a picture lie under one mask.
-    masks_a, masks_b = (np.stack([one.masks[at] for one in benches])[:, None] for at in (0, 1))
-    score = both_ways(masked_ncc(shown_a, shown_b, (masks_a, masks_b), shape))
+    masks = [bench.masks for bench in benches]
+    score = both_ways(masked_ncc(list(zip(shown_a, shown_b, strict=True)), masks, shape))
     score *= finer(np.stack([bench.weight for bench in benches]), shape)
     for at, (layer, bench) in enumerate(zip(layers, benches, strict=True)):
         if layer.expected is not None:
@@ -228,28 +227,24 @@ def _bench(a: Pinhole, b: Pinhole, view: View, least_overlap: float) -> _Bench:
 
 def _spectra(
     shown: Sequence[tuple[Plate, int]], benches: Sequence[_Bench], side: int
-) -> MaskedSpectra:
-    """Spectra of pictures at a level, each on its bench, of shape (pictures, 2, ...)."""
-    new: dict[tuple[Plate, object], tuple[int, SphereMap]] = {}
-    for (plate, level), bench in zip(shown, benches, strict=True):
-        if bench.spectrum(side) not in plate.spectra:
-            new[plate, bench.spectrum(side)] = level, bench.maps[side]
+) -> list[MaskedSpectra]:
+    """Spectra of both slopes of pictures at a level, each on its bench."""
+    keys = [bench.spectrum(side) for bench in benches]
+    new = {
+        (plate, key): (level, bench.maps[side])
+        for (plate, level), key, bench in zip(shown, keys, benches, strict=True)
+        if key not in plate.spectra
+    }
     if new:
         rows, columns = (max(one.size[at] for _, one in new.values()) for at in (0, 1))
         laid = np.zeros((len(new), 2, rows, columns), dtype=np.float32)
+        slopes = {(plate, level): plate.slopes(level) for (plate, _), (level, _) in new.items()}
         for own, ((plate, _), (level, one)) in zip(laid, new.items(), strict=True):
-            for plane, slope in zip(own, plate.slopes(level), strict=True):
+            for plane, slope in zip(own, slopes[plate, level], strict=True):
                 plane[: one.size[0], : one.size[1]] = one.apply(slope)
-        made = masked_spectra(laid, benches[0].shape)
-        for at, (plate, key) in enumerate(new):
-            plate.spectra[key] = MaskedSpectra(made.picture[at], made.energy[at])
-    kept = [
-        plate.spectra[bench.spectrum(side)]
-        for (plate, _), bench in zip(shown, benches, strict=True)
-    ]
-    return MaskedSpectra(
-        np.stack([one.picture for one in kept]), np.stack([one.energy for one in kept])
-    )
+        for (plate, key), spectrum in zip(new, masked_spectra(laid, benches[0].shape), strict=True):
+            plate.spectra[key] = spectrum
+    return [plate.spectra[key] for (plate, _), key in zip(shown, keys, strict=True)]
 
 
 def grid_step(cameras: Iterable[Pinhole]) -> float:

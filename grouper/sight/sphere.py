@@ -168,7 +168,7 @@ class SphereMap:
 
     mask: FloatArray
     first: tuple[int, int]
-    _places: tuple[NDArray[np.int16], NDArray[np.uint16]]
+    _places: tuple[FloatArray, FloatArray]
 
     @property
     def size(self) -> tuple[int, int]:
@@ -196,12 +196,8 @@ def sphere_map(camera: Pinhole, view: View, step_rad: float) -> SphereMap:
     or the same with the poles to the sides (see ``View``).
     """
     column, row, first = _sphere_grid(camera, view, step_rad)
-    whole, part = cv2.convertMaps(column.astype(np.float32), row.astype(np.float32), cv2.CV_16SC2)
-    return SphereMap(
-        (column != _NOWHERE).astype(np.float32),
-        first,
-        (np.asarray(whole, dtype=np.int16), np.asarray(part, dtype=np.uint16)),
-    )
+    places = column.astype(np.float32), row.astype(np.float32)
+    return SphereMap((column != _NOWHERE).astype(np.float32), first, places)
 
 
 _NOWHERE = -9.0

@@ -28,8 +28,9 @@ def _ncc(
 ) -> tuple[FloatArray, FloatArray]:
     shape = padded_shape(a.shape, b.shape)
     masks = mask_energy(mask_a, shape), mask_energy(mask_b, shape)
-    spectra = masked_spectra(a * mask_a, shape), masked_spectra(b * mask_b, shape)
-    return masked_ncc(*spectra, masks, shape), finer(common_cells(masks, shape), shape)
+    [shown_a], [shown_b] = (masked_spectra(one[None], shape) for one in (a * mask_a, b * mask_b))
+    [ncc] = masked_ncc([(shown_a, shown_b)], [masks], shape)
+    return ncc, finer(common_cells(masks, shape), shape)
 
 
 def _pictures(
