@@ -292,7 +292,7 @@ def _rows_round(across: int) -> tuple[Attitudes, list[tuple[int, int]]]:
     return truth, pairs
 
 
-@pytest.mark.parametrize("across", [12, 24])
+@pytest.mark.parametrize("across", [12, 16])
 def test_large_sets_are_solved(across: int) -> None:
     truth, pairs = _rows_round(across)
     angles = _angles(_solved(truth, pairs))
@@ -301,6 +301,7 @@ def test_large_sets_are_solved(across: int) -> None:
 
 def test_full_and_sparse_matrices_give_one_solution(monkeypatch: pytest.MonkeyPatch) -> None:
     truth, pairs = _rows_round(12)
+    assert len(truth) <= solve._MOST_DENSE
     full = _angles(_solved(truth, pairs))
     monkeypatch.setattr(solve, "_MOST_DENSE", 0)
     assert _angles(_solved(truth, pairs)) == pytest.approx(full, abs=0.002)
