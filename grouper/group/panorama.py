@@ -330,8 +330,8 @@ class _Judge:
             parts.append(self._squareness[steps.stop] - self._squareness[steps.start])
         # A new row, or another go, may step otherwise than the last.
         row, shift = self._row[steps], self._shift[steps]
-        for part in np.split(shift, np.flatnonzero(row[1:] != row[:-1]) + 1):
-            parts.append(_steadiness_weight(part))
+        cuts = [0, *(np.flatnonzero(row[1:] != row[:-1]) + 1).tolist(), len(row)]
+        parts += [_steadiness_weight(shift[a:b]) for a, b in itertools.pairwise(cuts)]
         return parts
 
     def _direction_weight(self, start: int, end: int) -> float:
@@ -475,7 +475,8 @@ def _steadiness_weight(shift: Floats) -> float:
     tight = np.exp(-0.5 * (off / STEP_SPREAD) ** 2) / STEP_SPREAD
     loose = np.exp(-0.5 * (off / LOOSE_SPREAD) ** 2) / LOOSE_SPREAD
     weight = np.log(STEADY_SHARE * tight / loose + (1.0 - STEADY_SHARE))
-    return float(np.clip(weight, *STEADY_LIMITS).sum())
+    least, most = STEADY_LIMITS
+    return float(np.minimum(np.maximum(weight, least), most).sum())
 
 
 def _squareness_weights(heading: Floats) -> Floats:
