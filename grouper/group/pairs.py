@@ -39,7 +39,7 @@ class Sightings(dict[tuple[int, int], Sighting | None]):
     """What was seen between frames ``(i, j)``, ``i < j``, and for a frame against which earlier.
 
     Every set is solved from the few of them that lie within it: to go through all of a long day's
-    for each of its sets would take longer than all else.
+    for each of its sets would take longer than all else. Filled one by one, not by ``update``.
     """
 
     def __init__(self) -> None:
@@ -50,6 +50,10 @@ class Sightings(dict[tuple[int, int], Sighting | None]):
         if pair not in self:
             self._earlier.setdefault(pair[1], []).append(pair[0])
         super().__setitem__(pair, sighting)
+
+    def __delitem__(self, pair: tuple[int, int]) -> None:
+        super().__delitem__(pair)
+        self._earlier[pair[1]].remove(pair[0])
 
     def within(self, first: int, last: int) -> Iterator[tuple[int, int, Sighting | None]]:
         """Those between frames ``first`` to ``last``."""
