@@ -12,6 +12,7 @@ import itertools
 import math
 from collections import defaultdict
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TypeGuard
 
 import numpy as np
@@ -188,8 +189,12 @@ def _is_unmatched_alike(pairs: Pairs, i: int) -> bool:
     return len(glances) == 2 and all(one is not None and one.is_alike for one in glances)
 
 
+@lru_cache(maxsize=1)
 def unmatched_alike(evidence: Evidence) -> NDArray[np.bool_]:
-    """Pairs of pictures that look the same in all directions and were not matched."""
+    """Pairs of pictures that look the same in all directions and were not matched.
+
+    Remembered for the strand at hand, as ``find_stops`` is.
+    """
     pairs = evidence.pairs
     return np.array([_is_unmatched_alike(pairs, i) for i in range(len(pairs.frames) - 1)], bool)
 

@@ -108,13 +108,9 @@ not so many witnesses (estimated)."""
 def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
     """Propose panoramas among the frames ``first`` to ``last`` of the strand."""
     judge = _judge_of(evidence)
-    stops, weights = judge.stops, judge.weights
-    strong = np.where(evidence.looked, STRONG, STRONG_BLIND)
-    # Within one view a sweep begins or ends only where something sets the frames apart.
-    apart = (evidence.settings < 0) | stands_out(evidence.log_pause)
-    starts, ends = ends_at(weights, (weights < strong) & (stops.begins | apart), first, last)
+    starts, ends = ends_at(judge.weights, judge.is_weak, first, last)
     for start in starts:
-        stretch = _Stretch(evidence, stops, weights, start)
+        stretch = _Stretch(evidence, judge.stops, judge.weights, start)
         for end, weight in grow(start, last, stretch.link_weight):
             if end not in ends:
                 continue
@@ -259,6 +255,10 @@ class _Judge:
     def __init__(self, evidence: Evidence, stops: Stops, weights: Floats) -> None:
         self.stops, self.weights = stops, weights
         self._evidence = evidence
+        strong = np.where(evidence.looked, STRONG, STRONG_BLIND)
+        # Within one view a sweep begins or ends only where something sets the frames apart.
+        apart = (evidence.settings < 0) | stands_out(evidence.log_pause)
+        self.is_weak = (weights < strong) & (stops.begins | apart)
         self._begins = _Places(stops.begins)
         self._gaps = _Places(stops.gap)
         self._turned = _Places(stops.turned)
