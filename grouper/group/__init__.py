@@ -13,7 +13,7 @@ from grouper.contracts import Eye, Progress
 from grouper.group import bracket, burst, focus_stack, interval, panorama
 from grouper.group.apart import attach_previews, find_dividers, split_previews
 from grouper.group.build import build_sets, with_poles
-from grouper.group.choose import Proposal, Rule, choose
+from grouper.group.choose import Choice, Proposal, Rule, choose
 from grouper.group.clocks import with_offsets
 from grouper.group.evidence import Evidence, weigh
 from grouper.group.looking import look_at_neighbours
@@ -108,7 +108,10 @@ def _group_strand(strand: Strand, eye: Eye) -> tuple[list[Set], list[Frame], lis
     blank = find_dividers(pairs)
     evidence = weigh(pairs)
     stops = find_stops(evidence)
-    chosen = choose(_proposals(evidence, blank), len(strand.frames), TEMPER)
+    chosen = [
+        _explained(evidence, choice)
+        for choice in choose(_proposals(evidence, blank), len(strand.frames), TEMPER)
+    ]
     built: list[Built] = []
     taken: set[int] = set(blank)
     for choice in chosen:
@@ -142,6 +145,16 @@ def _proposals(evidence: Evidence, blank: frozenset[int]) -> Iterator[Proposal]:
             for rule in RULES:
                 yield from rule.propose(evidence, first, stop - 1)
         first = stop + 1
+
+
+def _explained(evidence: Evidence, choice: Choice) -> Choice:
+    """The choice with what it rests on, where its rule is to be asked."""
+    chosen = choice.proposal
+    explain = next(rule.explain for rule in RULES if rule.kind == chosen.kind)
+    if explain is None:
+        return choice
+    reasons = explain(evidence, chosen.first, chosen.last)
+    return replace(choice, proposal=replace(chosen, evidence=reasons))
 
 
 def _named(sets: Sequence[Set]) -> tuple[Set, ...]:

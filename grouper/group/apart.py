@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import statistics
 from collections import Counter
 from collections.abc import Iterable, Sequence
 
@@ -112,7 +113,7 @@ def _blurs(pairs: Pairs) -> set[int]:
     for i in range(2, len(pairs.frames) - 2):
         sharp = [g.sharpness for j in (i - 2, i - 1, i + 1, i + 2) if (g := pairs.glances[j])]
         own = pairs.glances[i]
-        if own is None or len(sharp) < 4 or own.sharpness > BLUR_SHARE * float(np.median(sharp)):
+        if own is None or len(sharp) < 4 or own.sharpness > BLUR_SHARE * statistics.median(sharp):
             continue
         before, after = pairs.seen(i - 2, i - 1), pairs.seen(i + 1, i + 2)
         if any(pairs.changed[name][link] for name in FOR_GOOD for link in (i - 1, i)):

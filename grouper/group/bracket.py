@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from functools import lru_cache
 
 import numpy as np
 
@@ -17,7 +18,7 @@ from grouper.group.evidence import (
     evenness_weight,
     still_weight,
 )
-from grouper.group.exposures import ladder_weight
+from grouper.group.exposures import ladder_reasons, ladder_weight
 from grouper.group.looking import is_still
 from grouper.group.pairs import Floats
 from grouper.group.stretches import grow
@@ -36,12 +37,7 @@ BLIND_QUICK_STEP = 1.2
 
 def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
     """Propose brackets among the frames ``first`` to ``last`` of the strand."""
-    pairs = evidence.pairs
-    relation = still_weight(evidence)
-    quick = np.nan_to_num(pairs.pause_s, nan=math.inf) < QUICK_S
-    blind = np.where(~evidence.looked & quick & evidence.exposed, BLIND_QUICK_STEP, 0.0)
-    exposure = np.where(evidence.exposed, STEP_TAKEN, STEP_MISSED)
-    weights = relation + blind + exposure + evidence.settings + evidence.pause
+    weights, relation = _link_weights(evidence)
     for start in range(first, last):
         if not evidence.exposed[start]:
             continue
@@ -50,6 +46,20 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
             proposal = _judge(evidence, start, end, weight)
             if proposal is not None and proposal.weight > 0:
                 yield proposal
+
+
+@lru_cache(maxsize=1)
+def _link_weights(evidence: Evidence) -> tuple[Floats, Floats]:
+    """Weight of each pair being neighbours in a bracket, and what of it the pictures say.
+
+    Remembered for the strand at hand, on which the rule is asked in every run between dividers.
+    """
+    pairs = evidence.pairs
+    relation = still_weight(evidence)
+    quick = np.nan_to_num(pairs.pause_s, nan=math.inf) < QUICK_S
+    blind = np.where(~evidence.looked & quick & evidence.exposed, BLIND_QUICK_STEP, 0.0)
+    exposure = np.where(evidence.exposed, STEP_TAKEN, STEP_MISSED)
+    return relation + blind + exposure + evidence.settings + evidence.pause, relation
 
 
 class _Stretch:
@@ -74,17 +84,24 @@ class _Stretch:
 
 def _judge(evidence: Evidence, start: int, end: int, weight: float) -> Proposal | None:
     frames = evidence.pairs.frames[start : end + 1]
-    ladder, reasons = ladder_weight(frames, evidence.pairs.light[start : end + 1])
-    if not reasons:
+    ladder = ladder_weight(frames, evidence.pairs.light[start : end + 1])
+    if ladder is None:
         return None
     span = slice(start, end)
     weight += START + ladder + (PAIR_ONLY if len(frames) == 2 else 0.0)
     weight += evenness_weight(evidence.log_pause[span], evidence.pairs.pause_slack_s[span])
-    looked = evidence.looked[span]
+    return Proposal(kind="bracket", first=start, last=end, weight=weight)
+
+
+def explain(evidence: Evidence, first: int, last: int) -> tuple[str, ...]:
+    """What speaks for frames ``first`` to ``last`` being a bracket, in words."""
+    frames, light = evidence.pairs.frames[first : last + 1], evidence.pairs.light[first : last + 1]
+    reasons = ladder_reasons(frames, light)
+    looked = evidence.looked[first:last]
     if looked.any():
-        unmoved = int((evidence.same[span][looked] > 0.5).sum())
+        unmoved = int((evidence.same[first:last][looked] > 0.5).sum())
         reasons += (f"one view: {unmoved} of {int(looked.sum())} neighbours unmoved",)
-    return Proposal(kind="bracket", first=start, last=end, weight=weight, evidence=reasons)
+    return reasons
 
 
-RULE = Rule(kind="bracket", propose=propose)
+RULE = Rule(kind="bracket", propose=propose, explain=explain)

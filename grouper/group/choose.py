@@ -28,6 +28,7 @@ class Proposal:
     weight: float
     """Natural-log weight against the same frames being singles."""
     evidence: tuple[str, ...] = ()
+    """What it rests on, in words, unless the rule is asked (see ``Rule.explain``)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,6 +37,8 @@ class Rule:
 
     kind: SetKind
     propose: Callable[[Evidence, int, int], Iterator[Proposal]]
+    explain: Callable[[Evidence, int, int], tuple[str, ...]] | None = None
+    """What a proposal rests on, in words; asked for the few that are chosen of the many."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,13 +12,14 @@ import itertools
 import math
 from collections import defaultdict
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TypeGuard
 
 import numpy as np
 from numpy.typing import NDArray
 
 from grouper.group.looking import SAME_VIEW_SHARE, is_sure, shift_of
-from grouper.group.pairs import SETTINGS, STOP_EV, Floats, Pairs
+from grouper.group.pairs import SETTINGS, STOP_EV, Floats, Pairs, middle
 from grouper.group.rhythm import drive_pauses, log_pauses, pause_log_odds, usual_log_odds
 from grouper.model import Sighting
 
@@ -86,6 +87,8 @@ class Evidence:
     driven: NDArray[np.bool_]
     """Where the pauses are those of a drive that runs freely: the finger stays down, and what is
     even about such frames is the drive's doing."""
+    looked: NDArray[np.bool_]
+    """Where the pictures said anything."""
     tied: dict[int, tuple[tuple[int, Sighting], ...]]
     """For a frame, the earlier frames other than its neighbour that it surely overlaps."""
 
@@ -97,11 +100,6 @@ class Evidence:
         """The surest overlap of a frame with frames from ``start`` to two before it."""
         ties = [sighting for i, sighting in self.tied.get(frame, ()) if i >= start]
         return max(ties, key=lambda sighting: sighting.certainty, default=None)
-
-    @property
-    def looked(self) -> NDArray[np.bool_]:
-        """Where the pictures said anything."""
-        return np.isfinite(self.same)
 
 
 def weigh(pairs: Pairs) -> Evidence:
@@ -125,6 +123,7 @@ def weigh(pairs: Pairs) -> Evidence:
         exposure=_exposure_weight(pairs),
         exposed=exposed,
         driven=drive_pauses(pairs) < FAST_S,
+        looked=np.isfinite(same),
         tied=_ties(pairs),
     )
 
@@ -190,8 +189,12 @@ def _is_unmatched_alike(pairs: Pairs, i: int) -> bool:
     return len(glances) == 2 and all(one is not None and one.is_alike for one in glances)
 
 
+@lru_cache(maxsize=1)
 def unmatched_alike(evidence: Evidence) -> NDArray[np.bool_]:
-    """Pairs of pictures that look the same in all directions and were not matched."""
+    """Pairs of pictures that look the same in all directions and were not matched.
+
+    Remembered for the strand at hand, as ``find_stops`` is.
+    """
     pairs = evidence.pairs
     return np.array([_is_unmatched_alike(pairs, i) for i in range(len(pairs.frames) - 1)], bool)
 
@@ -289,6 +292,14 @@ def _exposure_weight(pairs: Pairs) -> Floats:
     return weight
 
 
+HAND_SPREAD, HALTING_SPREAD, CHANCE_SPREAD = 0.35, 1.2, 1.0
+"""Spreads of log pauses about the usual one: under a steady hand, where it is interrupted, and of
+pauses that are no rhythm (estimated)."""
+HALTING_SHARE = 0.2
+"""Share of a steady hand's pauses that are interrupted (estimated)."""
+_VARIANCES = np.array([HAND_SPREAD, HALTING_SPREAD, CHANCE_SPREAD])[:, None] ** 2
+
+
 def evenness_weight(log_pause: Floats, slack_s: Floats) -> float:
     """Weight of a run of pauses being one rhythm rather than scattered, summed over the run.
 
@@ -297,22 +308,17 @@ def evenness_weight(log_pause: Floats, slack_s: Floats) -> float:
     pause speaks for it by at most 1 and against it by at most 2, for one long wait has one cause.
     """
     known = np.isfinite(log_pause)
-    if known.sum() < 2:
-        return 0.0
     values = log_pause[known]
-    off = values - np.median(values)
+    if len(values) < 2:
+        return 0.0
+    off = values - middle(values)
     # Whole-second stamps blur a pause by slack / sqrt(6) seconds.
-    blur = (slack_s[known] / math.sqrt(6) / np.exp(values)) ** 2
-    steady = _normal(off, 0.35**2 + blur)
-    loose = _normal(off, 1.2**2 + blur)
-    scattered = _normal(off, 1.0 + blur)
-    weight = np.log((0.8 * steady + 0.2 * loose) / scattered)
-    return float(np.clip(weight, -2.0, 1.0).sum())
-
-
-def _normal(off: Floats, variance: Floats) -> Floats:
-    density: Floats = np.exp(-0.5 * off**2 / variance) / np.sqrt(2 * math.pi * variance)
-    return density
+    blur = slack_s[known] / math.sqrt(6) / np.exp(values)
+    variance = _VARIANCES + blur * blur
+    # Normal densities, but for a factor that all three share.
+    steady, halting, chance = np.exp(-0.5 * off * off / variance) / np.sqrt(variance)
+    weight = np.log(((1.0 - HALTING_SHARE) * steady + HALTING_SHARE * halting) / chance)
+    return float(np.minimum(np.maximum(weight, -2.0), 1.0).sum())
 
 
 assert set(SETTING_SEEN) <= set(SETTINGS)

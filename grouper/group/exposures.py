@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from grouper.group.pairs import STOP_EV, Floats
 from grouper.model import Frame
@@ -22,20 +23,30 @@ def exposure_levels(light: Floats) -> tuple[int, ...] | None:
     """
     if len(light) == 0 or not np.isfinite(light).all():
         return None
-    order = np.argsort(light, kind="stable")
-    jumps = np.diff(light[order]) > STOP_EV
+    order, begins = _ordered(light)
     levels = np.zeros(len(light), dtype=int)
-    levels[order[1:]] = np.cumsum(jumps)
-    return tuple(int(level) for level in levels)
+    levels[order] = np.cumsum(begins) - 1
+    return tuple(levels.tolist())
+
+
+def _ordered(light: Floats) -> tuple[NDArray[np.intp], NDArray[np.bool_]]:
+    """The frames dark to light, and which of them begin a level."""
+    order = light.argsort(kind="stable")
+    values = light[order]
+    begins = np.ones(len(light), dtype=bool)
+    begins[1:] = values[1:] - values[:-1] > STOP_EV
+    return order, begins
 
 
 def level_values(light: Floats) -> Floats:
     """The mean light of each level in EV, dark to light; every light must be known."""
-    levels = exposure_levels(light)
-    if levels is None:
+    if len(light) == 0 or not np.isfinite(light).all():
         return np.zeros(0)
-    numbers = np.array(levels)
-    return np.array([light[numbers == level].mean() for level in range(max(levels) + 1)])
+    order, begins = _ordered(light)
+    firsts = np.flatnonzero(begins)
+    count = np.append(firsts[1:], len(light)) - firsts
+    means: Floats = np.add.reduceat(light[order], firsts) / count
+    return means
 
 
 LADDER_EV = 0.34
@@ -44,8 +55,13 @@ LADDER_EV = 0.34
 
 def is_even_ladder(light: Floats) -> bool:
     """Whether three or more levels are equally spaced, with marked-value tolerance."""
-    steps = np.diff(level_values(light))
-    return len(steps) >= 2 and float(np.ptp(steps)) <= LADDER_EV
+    return _is_even(level_values(light))
+
+
+def _is_even(values: Floats) -> bool:
+    """Whether three or more levels of these values are equally spaced."""
+    steps = values[1:] - values[:-1]
+    return len(steps) >= 2 and float(steps.max() - steps.min()) <= LADDER_EV
 
 
 FLAGGED = 2.5
@@ -56,22 +72,33 @@ REPEATED_LEVEL = -3.0
 """A bracket does not repeat an exposure; a second bracket of the view does."""
 
 
-def ladder_weight(frames: Sequence[Frame], light: Floats) -> tuple[float, tuple[str, ...]]:
-    """Weight of the exposures of one view being a bracket, and why.
+def ladder_weight(frames: Sequence[Frame], light: Floats) -> float | None:
+    """Weight of the exposures of one view being a bracket; ``None`` where they are all alike.
 
     Args:
         frames: two or more frames of one view.
         light: their recorded light in EV, shape (n,).
     """
-    levels = exposure_levels(light)
-    if levels is None or len(set(levels)) < 2:
-        return 0.0, ()
-    weight = REPEATED_LEVEL * (len(levels) - len(set(levels)))
-    reasons = [f"{len(set(levels))} exposures over {np.ptp(light):.1f} EV"]
-    if all(frame.bracketing for frame in frames):
-        weight += FLAGGED
+    values = level_values(light)
+    if len(values) < 2:
+        return None
+    weight = REPEATED_LEVEL * (len(light) - len(values))
+    weight += FLAGGED if _are_flagged(frames) else 0.0
+    return weight + (LADDER if _is_even(values) else 0.0)
+
+
+def ladder_reasons(frames: Sequence[Frame], light: Floats) -> tuple[str, ...]:
+    """What speaks for the exposures of one view being a bracket, in words; see there."""
+    values = level_values(light)
+    if len(values) < 2:
+        return ()
+    reasons = [f"{len(values)} exposures over {np.ptp(light):.1f} EV"]
+    if _are_flagged(frames):
         reasons.append("the body recorded that it was bracketing")
-    if is_even_ladder(light):
-        weight += LADDER
+    if _is_even(values):
         reasons.append("equal exposure steps")
-    return weight, tuple(reasons)
+    return tuple(reasons)
+
+
+def _are_flagged(frames: Sequence[Frame]) -> bool:
+    return all(frame.bracketing for frame in frames)

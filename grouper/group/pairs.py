@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -35,6 +35,34 @@ FOCUS_SHARE = 0.02
 """Recorded focus distances are coarse; less than this apart is the same position."""
 
 
+class Sightings(dict[tuple[int, int], Sighting | None]):
+    """What was seen between frames ``(i, j)``, ``i < j``, and for a frame against which earlier.
+
+    Every set is solved from the few of them that lie within it: to go through all of a long day's
+    for each of its sets would take longer than all else. Filled one by one, not by ``update``.
+    """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._earlier: dict[int, list[int]] = {}
+
+    def __setitem__(self, pair: tuple[int, int], sighting: Sighting | None) -> None:
+        if pair not in self:
+            self._earlier.setdefault(pair[1], []).append(pair[0])
+        super().__setitem__(pair, sighting)
+
+    def __delitem__(self, pair: tuple[int, int]) -> None:
+        super().__delitem__(pair)
+        self._earlier[pair[1]].remove(pair[0])
+
+    def within(self, first: int, last: int) -> Iterator[tuple[int, int, Sighting | None]]:
+        """Those between frames ``first`` to ``last``."""
+        for j in range(first + 1, last + 1):
+            for i in self._earlier.get(j, ()):
+                if i >= first:
+                    yield i, j, self[i, j]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pairs:
     """One strand's evidence. Pair arrays have shape (n - 1,), frame arrays (n,).
@@ -55,7 +83,7 @@ class Pairs:
     moved_m: Floats
     """How far the position moved between neighbours; NaN where it was not recorded."""
     glances: tuple[Glance | None, ...] = ()
-    sightings: dict[tuple[int, int], Sighting | None] = field(default_factory=dict)
+    sightings: Sightings = field(default_factory=Sightings)
 
     @property
     def frames(self) -> tuple[Frame, ...]:
@@ -198,11 +226,20 @@ def moved_on(moved_m: Floats) -> bool:
 
     The lower quarter speaks for all, because a receiver now and then jumps by a street.
     """
-    known = moved_m[np.isfinite(moved_m)]
-    return bool(len(known) and float(np.quantile(known, 0.25, method="lower")) > MOVED_M)
+    known = np.sort(moved_m[np.isfinite(moved_m)])
+    return bool(len(known) and float(known[(len(known) - 1) // 4]) > MOVED_M)
+
+
+def middle(values: Floats) -> float:
+    """The median of one or more known values.
+
+    Of a handful of them ``np.median`` takes several times as long, for its checks.
+    """
+    ordered, count = np.sort(values), len(values)
+    return float(ordered[(count - 1) // 2] + ordered[count // 2]) / 2
 
 
 def median(values: Iterable[float]) -> float | None:
     """The median of the finite values, or ``None`` when there are none."""
     finite: Sequence[float] = [value for value in values if math.isfinite(value)]
-    return float(np.median(finite)) if finite else None
+    return middle(np.array(finite)) if finite else None

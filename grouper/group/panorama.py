@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +22,7 @@ from grouper.group.evidence import (
 from grouper.group.exposures import exposure_levels, ladder_weight
 from grouper.group.focusing import focus_weight
 from grouper.group.looking import LONGEST_PAUSE_S, is_still
-from grouper.group.pairs import STOP_EV, Floats, moved_on
+from grouper.group.pairs import STOP_EV, Floats, middle, moved_on
 from grouper.group.rhythm import COARSE_S, stands_out
 from grouper.group.stops import Stops, find_stops
 from grouper.group.stretches import ends_at, grow
@@ -106,20 +107,16 @@ not so many witnesses (estimated)."""
 
 def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
     """Propose panoramas among the frames ``first`` to ``last`` of the strand."""
-    stops = find_stops(evidence)
-    weights = link_weights(evidence, stops)
-    strong = np.where(evidence.looked, STRONG, STRONG_BLIND)
-    # Within one view a sweep begins or ends only where something sets the frames apart.
-    apart = (evidence.settings < 0) | stands_out(evidence.log_pause)
-    starts, ends = ends_at(weights, (weights < strong) & (stops.begins | apart), first, last)
+    judge = _judge_of(evidence)
+    starts, ends = ends_at(judge.weights, judge.is_weak, first, last)
     for start in starts:
-        stretch = _Stretch(evidence, stops, weights, start)
+        stretch = _Stretch(evidence, judge.stops, judge.weights, start)
         for end, weight in grow(start, last, stretch.link_weight):
             if end not in ends:
                 continue
-            proposal = _judge(evidence, stops, weights, start, end, weight)
-            if proposal is not None and proposal.weight > 0:
-                yield proposal
+            total = judge.weight(start, end, weight)
+            if total is not None and total > 0:
+                yield Proposal(kind="panorama", first=start, last=end, weight=total)
 
 
 def link_weights(evidence: Evidence, stops: Stops) -> Floats:
@@ -241,49 +238,207 @@ class _Stretch:
         return max(self._exposure, MOST_AGAINST_EXPOSURE) - before - exposure
 
 
-def _judge(
-    evidence: Evidence, stops: Stops, weights: Floats, start: int, end: int, weight: float
-) -> Proposal | None:
-    """The panorama of frames ``start`` to ``end``, whose links together have ``weight``."""
-    span = slice(start, end)
-    views = int(stops.begins[span].sum()) + 1
-    if views < 2 or not _hangs_together(evidence, stops, span):
-        return None
-    told = bool((stops.turned[span] | stops.gap[span] | stops.still[span]).any())
-    if not told and views < FEWEST_BLIND_VIEWS:
-        return None
-    parts = [START if told else _blind_start(evidence, start, end)]
-    if views == 2:
-        parts.append(PAIR_ONLY)
-    if told:
-        parts.append(_lone_views_weight(evidence, stops, weights, start, end))
-    parts.append(_direction_weight(evidence, stops, start, end))
-    by_hand = ~evidence.driven[span]  # a panning burst is even and goes one way by nature
-    parts.append(_steering_weight(stops, start, end, by_hand))
-    parts.append(_rhythm_weight(evidence, stops, start, end, by_hand))
-    swept = stops.turned[span] & by_hand
-    row = np.cumsum(stops.gap[span])  # a new row, or another go, may step otherwise than the last
-    for number in np.unique(row[swept]):
-        parts.append(_steadiness_weight(stops.shift[span][swept & (row == number)]))
-    parts.append(_squareness_weight(stops.heading[span][swept]))
-    parts.append(_brackets_weight(evidence, stops, start, end))
-    parts.append(_stacks_weight(evidence, stops, start, end))
-    return Proposal(
-        kind="panorama",
-        first=start,
-        last=end,
-        weight=sum(parts, weight),
-        evidence=_reasons(evidence, stops, span),
-    )
+@lru_cache(maxsize=1)
+def _judge_of(evidence: Evidence) -> _Judge:
+    """The judge of the strand at hand: the rule is asked in every run between dividers."""
+    stops = find_stops(evidence)
+    return _Judge(evidence, stops, link_weights(evidence, stops))
 
 
-def _hangs_together(evidence: Evidence, stops: Stops, span: slice) -> bool:
-    """Whether at least as many views overlap as not, shot from one standpoint."""
-    gaps, steps = stops.gap[span], stops.begins[span]
-    if gaps.sum() > steps.sum() - gaps.sum():
-        return False
-    # Walked or flown from view to view there is no standpoint to join them from.
-    return not moved_on(evidence.pairs.moved_m[span][steps])
+class _Judge:
+    """Weighs stretches of a strand as panoramas.
+
+    Thousands of stretches share their links, so what a link adds whatever the stretch is summed
+    up once, and what depends on one view alone is remembered.
+    """
+
+    def __init__(self, evidence: Evidence, stops: Stops, weights: Floats) -> None:
+        self.stops, self.weights = stops, weights
+        self._evidence = evidence
+        strong = np.where(evidence.looked, STRONG, STRONG_BLIND)
+        # Within one view a sweep begins or ends only where something sets the frames apart.
+        apart = (evidence.settings < 0) | stands_out(evidence.log_pause)
+        self.is_weak = (weights < strong) & (stops.begins | apart)
+        self._begins = _Places(stops.begins)
+        self._gaps = _Places(stops.gap)
+        self._turned = _Places(stops.turned)
+        self._told = _Places(stops.turned | stops.gap | stops.still)
+        self._unjoined = _Places(stops.begins & ~stops.turned)
+        self._moved = _Places(stops.begins & np.isfinite(evidence.pairs.moved_m))
+        # A panning burst is even and goes one way by nature.
+        self._by_hand = ~evidence.driven
+        self._swept = _Places(stops.turned & self._by_hand)
+        swept = self._swept.at
+        self._row = self._gaps.before[swept]
+        self._shift, heading = stops.shift[swept], stops.heading[swept]
+        self._steering = _running(_steering_weights(heading, self._row))
+        self._squareness = _running(_squareness_weights(heading))
+        ties = sorted((j, i) for j, tied in evidence.tied.items() for i, _ in tied)
+        self._ties = np.array(ties, dtype=np.intp).reshape(-1, 2)
+        self._brackets: dict[tuple[int, int], float] = {}
+        self._stacks: dict[tuple[int, int], float] = {}
+
+    def weight(self, start: int, end: int, weight: float) -> float | None:
+        """The weight of frames ``start`` to ``end``, whose links together have ``weight``.
+
+        ``None`` where they cannot be a panorama.
+        """
+        views = self._begins.count(start, end) + 1
+        if views < 2 or not self._hangs_together(start, end, views - 1):
+            return None
+        told = self._told.count(start, end) > 0
+        if not told and views < FEWEST_BLIND_VIEWS:
+            return None
+        parts = [START if told else _blind_start(self._evidence, start, end)]
+        if views == 2:
+            parts.append(PAIR_ONLY)
+        if told and self._unjoined.count(start, end):
+            parts.append(self._lone_views_weight(start, end))
+        parts += self._ways_weights(start, end)
+        parts.append(self._rhythm_weight(start, end))
+        if views < end - start + 1:
+            cuts = [start - 1, *self._begins.within(start, end).tolist(), end]
+            held = [(before + 1, last) for before, last in itertools.pairwise(cuts)]
+            parts.append(sum(self._bracket_weight(*view) for view in held if view[1] > view[0]))
+            parts.append(self._stacks_weight(held))
+        return sum(parts, weight)
+
+    def _hangs_together(self, start: int, end: int, steps: int) -> bool:
+        """Whether at least as many views overlap as not, shot from one standpoint."""
+        if 2 * self._gaps.count(start, end) > steps:
+            return False
+        # Walked or flown from view to view there is no standpoint to join them from.
+        moved_m = self._evidence.pairs.moved_m
+        return not moved_on(moved_m[self._moved.within(start, end)])
+
+    def _rhythm_weight(self, start: int, end: int) -> float:
+        """Weight of the pauses between views being one rhythm."""
+        kept = self.stops.begins[start:end] & self._by_hand[start:end]
+        for gap in self._gaps.within(start, end).tolist():
+            # The way back to a new row breaks the rhythm without breaking the set.
+            kept[gap - start] &= self._evidence.tie(gap + 1, start) is None
+        slack = self._evidence.pairs.pause_slack_s[start:end]
+        return evenness_weight(self._evidence.log_pause[start:end][kept], slack[kept])
+
+    def _ways_weights(self, start: int, end: int) -> list[float]:
+        """Weights of the ways and lengths of a stretch's steps."""
+        parts = [self._direction_weight(start, end)]
+        steps = self._swept.span(start, end)
+        if steps.stop > steps.start:
+            # What lies before the first step of the stretch is none of its business.
+            parts.append(self._steering[steps.stop] - self._steering[steps.start + 1])
+            parts.append(self._squareness[steps.stop] - self._squareness[steps.start])
+        # A new row, or another go, may step otherwise than the last.
+        row, shift = self._row[steps], self._shift[steps]
+        cuts = [0, *(np.flatnonzero(row[1:] != row[:-1]) + 1).tolist(), len(row)]
+        parts += [_steadiness_weight(shift[a:b]) for a, b in itertools.pairwise(cuts)]
+        return parts
+
+    def _direction_weight(self, start: int, end: int) -> float:
+        """Weight of the sweep going on the way it went across every gap that nothing ties over.
+
+        Across a gap the way only goes on or back: what lies between was not seen.
+        """
+        weight = 0.0
+        for gap in self._gaps.within(start, end).tolist():
+            before, after = self._turned.within(start, gap), self._turned.within(gap + 1, end)
+            if self._evidence.tie(gap + 1, start) is None and len(before) and len(after):
+                ways = self.stops.heading[[before[-1], after[0]]]
+                on = math.cos(math.radians(float(ways[1] - ways[0]))) > 0
+                weight += RUNS_ON if on else TURNS_ROUND
+        return weight
+
+    def _lone_views_weight(self, start: int, end: int) -> float:
+        """Weight against views that no picture ties to anything else of the stretch."""
+        joined, seen = self._joined_views(start, end)
+        each = np.where(joined, 0.0, np.where(seen, LONE_VIEW, UNSEEN_VIEW))
+        for way, outer, inner in ((1, start - 1, start), (-1, end, end - 1)):
+            ending = each[::way][: int(np.argmax(joined[::way]))]  # a view of the writable array
+            if not 0 <= outer < len(self.weights) or self.weights[outer] < PLAIN_BREAK:
+                # More frames than one are a set.
+                if len(ending) == 1 and self.stops.begins[inner]:
+                    ending[:] = np.where(seen[::way][:1], LEFT_OVER, 0.0)
+                elif _is_plain_row(len(ending), joined, seen[::way]):
+                    ending[:] = np.maximum(ending, UNSEEN_ROW / len(ending))
+            else:
+                ending[:] = np.minimum(ending, UNSEEN_BESIDE_OTHERS)
+        return float(each.sum())
+
+    def _joined_views(self, start: int, end: int) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+        """For each view whether a picture ties it to another, and whether a gap beside it shows."""
+        begins = self._begins.within(start, end)
+        joined = np.zeros(len(begins) + 1, dtype=bool)
+        seen = np.zeros(len(begins) + 1, dtype=bool)
+        for sides in (np.s_[:-1], np.s_[1:]):
+            joined[sides] |= self.stops.turned[begins]
+            seen[sides] |= self.stops.gap[begins]
+        among = self._ties[slice(*np.searchsorted(self._ties[:, 0], [start + 2, end + 1]))]
+        view = self._begins.before[among[among[:, 1] >= start]] - self._begins.before[start]
+        joined[view[view[:, 0] != view[:, 1]]] = True
+        return joined, seen
+
+    def _bracket_weight(self, first: int, last: int) -> float:
+        """Weight of the bracket of one view, as the bracket rule would have it."""
+        known = self._brackets.get((first, last))
+        if known is None:
+            pairs, span = self._evidence.pairs, slice(first, last)
+            frames, light = pairs.frames[first : last + 1], pairs.light[first : last + 1]
+            known = ladder_weight(frames, light) or 0.0
+            known += evenness_weight(self._evidence.log_pause[span], pairs.pause_slack_s[span])
+            self._brackets[first, last] = known
+        return known
+
+    def _stacks_weight(self, views: Sequence[tuple[int, int]]) -> float:
+        """What to give back where every view holds the same number of equally exposed frames.
+
+        Such repeats are focus steps, not spares: they count as they would in stacks of their own.
+        """
+        lengths = np.array([last - first + 1 for first, last in views])
+        usual = int(middle(lengths))
+        if len(lengths) < FEWEST_STACKS or usual < 2 or (lengths == usual).mean() < EVEN_STACKS:
+            return 0.0
+        return sum(self._stack_weight(first, last) for first, last in views if last > first)
+
+    def _stack_weight(self, first: int, last: int) -> float:
+        known = self._stacks.get((first, last))
+        if known is None:
+            evidence, span = self._evidence, slice(first, last)
+            exposed = evidence.exposed[span]
+            repeats = int((self.stops.still[span] & ~exposed).sum())
+            known = math.log(STILL["same"] / SWEPT["same"]) * repeats
+            if not exposed.any():
+                focus = focus_weight(evidence, first, last)
+                known += focus[0] if focus is not None else 0.0
+                known += evenness_weight(
+                    evidence.log_pause[span], evidence.pairs.pause_slack_s[span]
+                )
+            self._stacks[first, last] = known
+        return known
+
+
+class _Places:
+    """Where a mark stands on the links of a strand, and how many of it in any stretch."""
+
+    def __init__(self, marked: NDArray[np.bool_]) -> None:
+        self.at = np.flatnonzero(marked)
+        self.before: NDArray[np.intp] = np.concatenate([[0], np.cumsum(marked)])
+        self._before: list[int] = self.before.tolist()  # quicker to ask one by one
+
+    def count(self, start: int, end: int) -> int:
+        return self._before[end] - self._before[start]
+
+    def span(self, start: int, end: int) -> slice:
+        """Which of the marks lie on the links from ``start`` up to ``end``."""
+        return slice(self._before[start], max(self._before[start], self._before[end]))
+
+    def within(self, start: int, end: int) -> NDArray[np.intp]:
+        return self.at[self.span(start, end)]
+
+
+def _running(weights: Floats) -> list[float]:
+    """Sums of the first so many weights."""
+    sums: list[float] = np.concatenate([[0.0], np.cumsum(weights)]).tolist()
+    return sums
 
 
 def _blind_start(evidence: Evidence, start: int, end: int) -> float:
@@ -292,107 +447,40 @@ def _blind_start(evidence: Evidence, start: int, end: int) -> float:
     return PLAIN_START if shown else BLIND_START
 
 
-def _rhythm_weight(
-    evidence: Evidence, stops: Stops, start: int, end: int, by_hand: NDArray[np.bool_]
-) -> float:
-    """Weight of the pauses between views being one rhythm."""
-    span = slice(start, end)
-    # The way back to a new row breaks the rhythm without breaking the set.
-    tied = [evidence.tie(link + 1, start) is not None for link in range(start, end)]
-    kept = stops.begins[span] & by_hand & ~(stops.gap[span] & np.array(tied))
-    slack = evidence.pairs.pause_slack_s[span]
-    return evenness_weight(evidence.log_pause[span][kept], slack[kept])
-
-
-def _lone_views_weight(
-    evidence: Evidence, stops: Stops, weights: Floats, start: int, end: int
-) -> float:
-    """Weight against views that no picture ties to anything else of the stretch."""
-    if not (stops.begins[start:end] & ~stops.turned[start:end]).any():
-        return 0.0
-    joined, seen = _joined_views(evidence, stops, start, end)
-    each = np.where(joined, 0.0, np.where(seen, LONE_VIEW, UNSEEN_VIEW))
-    for way, outer, inner in ((1, start - 1, start), (-1, end, end - 1)):
-        ending = each[::way][: int(np.argmax(joined[::way]))]  # a view of the writable array
-        if not 0 <= outer < len(weights) or weights[outer] < PLAIN_BREAK:
-            if len(ending) == 1 and stops.begins[inner]:  # more frames than one are a set
-                ending[:] = np.where(seen[::way][:1], LEFT_OVER, 0.0)
-            elif _is_plain_row(len(ending), joined, seen[::way]):
-                ending[:] = np.maximum(ending, UNSEEN_ROW / len(ending))
-        else:
-            ending[:] = np.minimum(ending, UNSEEN_BESIDE_OTHERS)
-    return float(each.sum())
-
-
-def _joined_views(
-    evidence: Evidence, stops: Stops, start: int, end: int
-) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-    """For each view whether a picture ties it to another one, and whether a gap beside it shows."""
-    # number of the view of every frame of the stretch
-    view = np.concatenate([[0], np.cumsum(stops.begins[start:end])])
-    joined = np.zeros(int(view[-1]) + 1, dtype=bool)
-    seen = np.zeros(len(joined), dtype=bool)
-    for link in np.flatnonzero(stops.begins[start:end]):
-        sides = [view[link], view[link + 1]]
-        joined[sides] |= stops.turned[start + link]
-        seen[sides] |= stops.gap[start + link]
-    for frame in range(start + 2, end + 1):
-        for earlier, _ in evidence.tied.get(frame, ()):
-            if earlier >= start and view[earlier - start] != view[frame - start]:
-                joined[view[earlier - start]] = joined[view[frame - start]] = True
-    return joined, seen
-
-
 def _is_plain_row(count: int, joined: NDArray[np.bool_], seen: NDArray[np.bool_]) -> bool:
     """Whether the first ``count`` views, none of them matched, may be a row of sky or water."""
     known = int(joined.sum())
     return count >= FEWEST_IN_ROW and not seen[: count - 1].any() and known % count == 0
 
 
-def _direction_weight(evidence: Evidence, stops: Stops, start: int, end: int) -> float:
-    """Weight of the sweep going on the way it went across every gap that nothing ties over.
+def _steering_weights(heading: Floats, row: NDArray[np.intp]) -> Floats:
+    """Weight of every step going on the way of the step before, where nothing lies between.
 
-    Across a gap the way only goes on or back: what lies between was not seen.
+    Args:
+        heading: the direction of each step in degrees.
+        row: how many gaps lie before each step.
     """
-    gaps = [start + int(k) for k in np.flatnonzero(stops.gap[start:end])]
-    weight = 0.0
-    for gap in gaps:
-        if evidence.tie(gap + 1, start) is not None:
-            continue
-        before = np.flatnonzero(stops.turned[start:gap])
-        after = np.flatnonzero(stops.turned[gap + 1 : end])
-        if len(before) and len(after):
-            ways = stops.heading[[start + int(before[-1]), gap + 1 + int(after[0])]]
-            on = math.cos(math.radians(float(ways[1] - ways[0]))) > 0
-            weight += RUNS_ON if on else TURNS_ROUND
-    return weight
-
-
-def _steering_weight(stops: Stops, start: int, end: int, by_hand: NDArray[np.bool_]) -> float:
-    """Weight of every step going on the way of the step before, where nothing lies between."""
-    weight = 0.0
-    swept = stops.turned[start:end] & by_hand
-    for run in np.split(np.arange(end - start), np.flatnonzero(stops.gap[start:end])):
-        ways = stops.heading[start + run[swept[run]]]
-        off = np.abs((np.diff(ways) + 180.0) % 360.0 - 180.0)
-        kinds = [off < ON_DEG, off < BACK_DEG]
-        weight += float(np.select(kinds, [RUNS_ON, TURNS_OFF], TURNS_ROUND).sum())
-    return weight
+    off = np.abs((np.diff(heading) + 180.0) % 360.0 - 180.0)
+    weights = np.zeros(len(heading))
+    weights[1:] = np.select([off < ON_DEG, off < BACK_DEG], [RUNS_ON, TURNS_OFF], TURNS_ROUND)
+    weights[1:][row[1:] != row[:-1]] = 0.0
+    return weights
 
 
 def _steadiness_weight(shift: Floats) -> float:
     """Weight of the steps being alike: a turned head clicks, a re-framing hand wanders."""
     if len(shift) < 2:
         return 0.0
-    off = np.log(shift / np.median(shift))
+    off = np.log(shift / middle(shift))
     tight = np.exp(-0.5 * (off / STEP_SPREAD) ** 2) / STEP_SPREAD
     loose = np.exp(-0.5 * (off / LOOSE_SPREAD) ** 2) / LOOSE_SPREAD
     weight = np.log(STEADY_SHARE * tight / loose + (1.0 - STEADY_SHARE))
-    return float(np.clip(weight, *STEADY_LIMITS).sum())
+    least, most = STEADY_LIMITS
+    return float(np.minimum(np.maximum(weight, least), most).sum())
 
 
-def _squareness_weight(heading: Floats) -> float:
-    """Weight of the steps running along the frame's sides rather than any which way.
+def _squareness_weights(heading: Floats) -> Floats:
+    """Weight of each step running along the frame's sides rather than any which way.
 
     ``heading`` is the direction of each step in degrees. A sweep runs sideways or up and down;
     a re-framing hand goes anywhere, evenly over the 90 degrees between two sides.
@@ -400,46 +488,12 @@ def _squareness_weight(heading: Floats) -> float:
     off = (heading + 45.0) % 90.0 - 45.0
     square = np.exp(-0.5 * (off / SQUARE_DEG) ** 2) / (SQUARE_DEG * math.sqrt(2 * math.pi))
     weight = np.log(SQUARE_SHARE * square * 90.0 + (1.0 - SQUARE_SHARE))
-    return float(np.clip(weight, *SQUARE_LIMITS).sum())
+    return np.clip(weight, *SQUARE_LIMITS)
 
 
-def _brackets_weight(evidence: Evidence, stops: Stops, start: int, end: int) -> float:
-    """Weight of the brackets at the views, as the bracket rule would have it."""
-    pairs = evidence.pairs
-    begins = np.flatnonzero(stops.begins[start:end])
-    cuts = [start - 1, *(start + int(k) for k in begins), end]
-    weight = 0.0
-    for before, last in itertools.pairwise(cuts):
-        first = before + 1
-        if last > first:
-            ladder, _ = ladder_weight(pairs.frames[first : last + 1], pairs.light[first : last + 1])
-            span = slice(first, last)
-            weight += ladder
-            weight += evenness_weight(evidence.log_pause[span], pairs.pause_slack_s[span])
-    return weight
-
-
-def _stacks_weight(evidence: Evidence, stops: Stops, start: int, end: int) -> float:
-    """What to give back where every view holds the same number of equally exposed frames.
-
-    Such repeats are focus steps, not spares: they count as they would in stacks of their own.
-    """
-    begins = np.flatnonzero(stops.begins[start:end]) + start
-    firsts, lasts = [start, *(begins + 1)], [*begins, end]
-    lengths = np.array(lasts) - np.array(firsts) + 1
-    usual = int(np.median(lengths))
-    if len(lengths) < FEWEST_STACKS or usual < 2 or (lengths == usual).mean() < EVEN_STACKS:
-        return 0.0
-    repeats = stops.still[start:end] & ~stops.begins[start:end] & ~evidence.exposed[start:end]
-    weight = math.log(STILL["same"] / SWEPT["same"]) * float(repeats.sum())
-    for first, last in zip(firsts, lasts, strict=True):
-        if last > first and not evidence.exposed[first:last].any():
-            focus = focus_weight(evidence, int(first), int(last))
-            weight += focus[0] if focus is not None else 0.0
-            weight += evenness_weight(
-                evidence.log_pause[first:last], evidence.pairs.pause_slack_s[first:last]
-            )
-    return weight
+def explain(evidence: Evidence, first: int, last: int) -> tuple[str, ...]:
+    """What speaks for frames ``first`` to ``last`` being a panorama, in words."""
+    return _reasons(evidence, find_stops(evidence), slice(first, last))
 
 
 def _reasons(evidence: Evidence, stops: Stops, span: slice) -> tuple[str, ...]:
@@ -469,4 +523,4 @@ def _range(low: float, high: float, digits: int) -> str:
     return first if first == last else f"{first}-{last}"
 
 
-RULE = Rule(kind="panorama", propose=propose)
+RULE = Rule(kind="panorama", propose=propose, explain=explain)

@@ -45,16 +45,16 @@ def solve_stretch(pairs: Pairs, eye: Eye, first: int, last: int) -> Solution | N
 
 
 def _solve(pairs: Pairs, eye: Eye, first: int, last: int) -> Solution | None:
-    inside = {
-        (i, j): sighting
-        for (i, j), sighting in pairs.sightings.items()
-        if first <= i and j <= last and sighting is not None
-    }
-    steps = [seen.score for (i, j), seen in inside.items() if j == i + 1 and is_sure(seen)]
+    inside = [
+        (i, j, sighting)
+        for i, j, sighting in pairs.sightings.within(first, last)
+        if sighting is not None
+    ]
+    steps = [seen.score for i, j, seen in inside if j == i + 1 and is_sure(seen)]
     least = LEAST_LIKENESS * median(steps) if steps else 0.0
     seen = [
         (i - first, j - first, sighting)
-        for (i, j), sighting in inside.items()
+        for i, j, sighting in inside
         if (is_sure(sighting) if j == i + 1 else _holds(sighting, least))
     ]
     return eye.solve(pairs.frames[first : last + 1], seen)

@@ -138,6 +138,7 @@ def _order_dated(dated: Sequence[Frame]) -> tuple[list[Frame], list[tuple[int, f
     where the clock ran back). Time rules unless the file numbers are plainly the camera's own
     and say that the clock ran back.
     """
+    dated = sorted(dated, key=_by_name)  # what decides where all else is the same
     by_time = sorted(dated, key=_time_key)
     numbered = [frame for frame in dated if _has_camera_number(frame)]
     if len(numbered) < len(dated) or len(dated) < FEWEST_NUMBERED:
@@ -174,13 +175,12 @@ def _began_again(by_counter: Sequence[Frame], clock: Sequence[float]) -> bool:
 
 def _time_key(frame: Frame) -> tuple[object, ...]:
     # Within one stamp the body's own counters decide; the folder comes first because the
-    # counter starts again in a new one.
+    # counter starts again in a new one. Frames that are alike in all stay in order of names.
     return (
         seconds(frame),
         frame.shutter_count or 0,
         frame.folder_number or 0,
         frame.counter if _has_camera_number(frame) else 0,
-        _by_name(frame),
     )
 
 
@@ -189,10 +189,11 @@ def _has_camera_number(frame: Frame) -> bool:
 
 
 def _in_number_order(frames: Sequence[Frame]) -> list[Frame]:
-    """Frames in order of folder and file number; a body wraps 9999 to 0001 in a new folder."""
-    return sorted(
-        frames, key=lambda frame: (frame.folder_number or 0, frame.counter or 0, _by_name(frame))
-    )
+    """Frames in order of folder and file number; a body wraps 9999 to 0001 in a new folder.
+
+    Frames of one number stay in the order given.
+    """
+    return sorted(frames, key=lambda frame: (frame.folder_number or 0, frame.counter or 0))
 
 
 def _usual_pause_s(clock: Sequence[float], index: int) -> float:

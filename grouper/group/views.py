@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grouper.group.exposures import exposure_levels, level_values
-from grouper.group.pairs import FOCUS_SHARE, Floats
+from grouper.group.pairs import FOCUS_SHARE, Floats, middle
 from grouper.model import Frame, Glance, Member, Pointing, SetKind
 
 VIEW_SHARE = 0.25
@@ -220,7 +220,7 @@ def _order_views(
         if pointing.yaw_deg is not None and pointing.pitch_deg is not None:
             yaw[c].append(pointing.yaw_deg)
             pitch[c].append(pointing.pitch_deg)
-    row_of = _rows({c: float(np.median(p)) for c, p in pitch.items()}, yaw, fov_deg)
+    row_of = _rows({c: middle(np.array(p)) for c, p in pitch.items()}, yaw, fov_deg)
     views = list(dict.fromkeys(cluster))
     row_of = _with_unseen_rows(views[::-1], _with_unseen_rows(views, row_of))
     last_row, last_yaw = 0, -math.inf
@@ -303,6 +303,8 @@ def _legs(light: Floats, view: Sequence[int]) -> tuple[int, ...]:
     by_view: dict[int, list[int]] = defaultdict(list)
     for i, v in enumerate(view):
         by_view[v].append(i)
+    if len(by_view) == len(view):
+        return (0,) * len(view)  # one frame each: most sweeps
     levels = {}
     for v, indexes in by_view.items():
         found = exposure_levels(light[indexes])

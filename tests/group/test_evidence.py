@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from grouper.group.evidence import (
     ALL_SAME_LOG_ODDS,
@@ -170,6 +171,16 @@ def test_evenness_of_pauses(pauses: list[float], sign: int) -> None:
 def test_whole_second_stamps_blur_a_quick_rhythm() -> None:
     pauses = np.log([0.5, 1.0, 2.0, 1.0, 0.5, 2.0])
     assert evenness_weight(pauses, np.full(6, 1.0)) > evenness_weight(pauses, np.full(6, 0.01))
+
+
+def test_evenness_is_the_odds_of_a_steady_hand_against_scattered_pauses() -> None:
+    """Against densities by scipy."""
+    values, slack_s = np.log([5, 5.5, 3.5, 40, 5.1, 4.0]), np.array([1.0, 0.1, 0.01, 1.0, 1.0, 0.1])
+    off, blur = values - np.median(values), slack_s / np.sqrt(6) / np.exp(values)
+    steady, halting, chance = (norm.pdf(off, scale=np.hypot(s, blur)) for s in (0.35, 1.2, 1.0))
+    each = np.log((0.8 * steady + 0.2 * halting) / chance).clip(-2.0, 1.0)
+    known = np.append(values, math.nan), np.append(slack_s, 1.0)
+    assert evenness_weight(*known) == pytest.approx(each.sum(), rel=1e-12)
 
 
 @pytest.mark.parametrize("count", [1, 2])

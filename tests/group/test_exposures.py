@@ -16,6 +16,7 @@ from grouper.group.exposures import (
     REPEATED_LEVEL,
     exposure_levels,
     is_even_ladder,
+    ladder_reasons,
     ladder_weight,
     level_values,
 )
@@ -110,21 +111,24 @@ WEIGHTS = {
 @pytest.mark.parametrize(("evs", "flagged", "weight"), WEIGHTS.values(), ids=WEIGHTS.keys())
 def test_the_weight_of_a_ladder(evs: list[float], flagged: bool, weight: float) -> None:
     frames = [frame(i, bracketing=flagged) for i in range(len(evs))]
-    found, reasons = ladder_weight(frames, np.array(evs, dtype=float))
-    assert found == pytest.approx(weight)
+    light = np.array(evs, dtype=float)
+    assert ladder_weight(frames, light) == pytest.approx(weight)
+    reasons = ladder_reasons(frames, light)
     assert f"{len(set(evs))} exposures over {max(evs) - min(evs):.1f} EV" in reasons
     assert ("the body recorded that it was bracketing" in reasons) == flagged
 
 
 @pytest.mark.parametrize("evs", [[0.0, 0.0, 0.0], [0.0, math.nan], [0.0, 0.1]])
 def test_no_ladder_no_reason(evs: list[float]) -> None:
-    assert ladder_weight([frame(i) for i in range(len(evs))], np.array(evs)) == (0.0, ())
+    frames = [frame(i) for i in range(len(evs))]
+    assert ladder_weight(frames, np.array(evs)) is None
+    assert ladder_reasons(frames, np.array(evs)) == ()
 
 
 def test_the_weight_does_not_depend_on_the_firing_order() -> None:
     frames = [frame(i) for i in range(5)]
     found = {
-        round(ladder_weight(frames, np.array(order, dtype=float))[0], 9)
+        round(ladder_weight(frames, np.array(order, dtype=float)) or 0.0, 9)
         for order in itertools.permutations([-4, -2, 0, 2, 4])
     }
     assert found == {LADDER}

@@ -9,9 +9,17 @@ from typing import Any
 import numpy as np
 import pytest
 
-from grouper.group.pairs import SETTINGS, changed_names, gather_pairs, median
+from grouper.group.pairs import (
+    SETTINGS,
+    Sightings,
+    changed_names,
+    gather_pairs,
+    median,
+    middle,
+    moved_on,
+)
 from grouper.group.strands import build_strands
-from grouper.model import Frame
+from grouper.model import Frame, Sighting
 from tests.support import frame
 
 SILENT_ON: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
@@ -170,3 +178,31 @@ def test_the_median_leaves_out_what_is_not_known() -> None:
     assert median([1.0, math.nan, 5.0, math.inf, 3.0]) == 3.0
     assert median([math.nan]) is None
     assert median([]) is None
+
+
+@pytest.mark.parametrize("count", [1, 2, 3, 8, 9])
+def test_the_middle_is_the_median(count: int) -> None:
+    values = np.random.default_rng(count).normal(size=count)
+    assert middle(values) == float(np.median(values))
+
+
+@pytest.mark.parametrize("count", [1, 2, 3, 4, 5, 8, 9])
+def test_the_lower_quarter_of_the_moves_speaks_for_all(count: int) -> None:
+    rng = np.random.default_rng(count)
+    for _ in range(20):
+        moved_m = rng.uniform(0, 20, count)
+        told = float(np.quantile(moved_m, 0.25, method="lower"))
+        assert moved_on(np.append(moved_m, math.nan)) == (told > 10.0)
+
+
+def test_sightings_are_found_by_the_frames_they_lie_between() -> None:
+    sightings = Sightings()
+    seen = Sighting(overlap=0.3, certainty=0.9)
+    for pair in [(0, 1), (1, 2), (2, 3), (0, 3), (1, 3), (3, 4), (1, 4), (0, 1)]:
+        sightings[pair] = seen
+    sightings[1, 2] = None
+    del sightings[1, 3]
+    within = {(i, j): one for i, j, one in sightings.within(1, 4)}
+    assert within == {(1, 2): None, (2, 3): seen, (3, 4): seen, (1, 4): seen}
+    assert len(list(sightings.within(0, 4))) == len(sightings) == 6
+    assert list(sightings.within(4, 4)) == []

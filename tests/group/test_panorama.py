@@ -11,7 +11,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from grouper.group.panorama import propose
+from grouper.group.panorama import _Judge, link_weights, propose
+from grouper.group.stops import find_stops
 from grouper.model import Layout, Set
 from tests.group.eyes import (
     BLACK,
@@ -314,6 +315,23 @@ def test_proposals_lie_within_the_frames_asked_about() -> None:
     found = list(propose(seen, 2, 9))
     assert found
     assert all(2 <= p.first < p.last <= 9 and p.weight > 0 for p in found)
+
+
+def test_a_stretch_weighs_the_same_whatever_was_weighed_before() -> None:
+    shots = [*on_stops(1, 0, SEVEN[:3], (0.0, -2.0, 2.0)), *sweep(10, 300, SEVEN[:4], pitch=30)]
+    seen = evidence_of(shots)
+    stops = find_stops(seen)
+    weights = link_weights(seen, stops)
+    busy = _Judge(seen, stops, weights)
+    stretches = list(itertools.combinations(range(len(shots)), 2))
+    found = [busy.weight(start, end, 0.0) for start, end in stretches]
+    assert sum(one is not None for one in found) > 20
+    for stretch, weight in zip(stretches, found, strict=True):
+        assert (
+            _Judge(seen, stops, weights).weight(*stretch, 0.0)
+            == weight
+            == busy.weight(*stretch, 0.0)
+        )
 
 
 def test_neighbours_are_linked_side_by_side() -> None:

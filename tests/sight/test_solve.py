@@ -9,6 +9,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from grouper.model import Attitude, Frame, Pointing, Sighting, Solution
+from grouper.sight import solve
 from grouper.sight.solve import solve_pointings
 from tests.sight.scenes import held
 from tests.support import frame
@@ -277,14 +278,30 @@ def test_nothing_trusted_gives_nothing(seen: list[tuple[int, int, Sighting]]) ->
     assert solve_pointings(_frames(3), seen) is None
 
 
-def test_a_hundred_frames_are_solved() -> None:
-    truth = [(30.0 * (i % 12), -40.0 + 20 * (i // 12), 0.0) for i in range(60)]
+def _rows_round(across: int) -> tuple[Attitudes, list[tuple[int, int]]]:
+    """Five rows round the circle, and the pairs that stand side by side or over one another."""
+    step = 360.0 / across
+    truth = [(step * (i % across), -40.0 + 20 * (i // across), 0.0) for i in range(5 * across)]
     pairs = [
         (i, j)
-        for i in range(60)
-        for j in range(i + 1, 60)
-        if abs((truth[i][0] - truth[j][0] + 180) % 360 - 180) <= 30
+        for i in range(len(truth))
+        for j in range(i + 1, len(truth))
+        if abs((truth[i][0] - truth[j][0] + 180) % 360 - 180) <= step
         and abs(truth[i][1] - truth[j][1]) <= 20
     ]
+    return truth, pairs
+
+
+@pytest.mark.parametrize("across", [12, 16])
+def test_large_sets_are_solved(across: int) -> None:
+    truth, pairs = _rows_round(across)
     angles = _angles(_solved(truth, pairs))
     assert np.abs(angles[:, 1] - [one[1] for one in truth]).max() < 1.5
+
+
+def test_full_and_sparse_matrices_give_one_solution(monkeypatch: pytest.MonkeyPatch) -> None:
+    truth, pairs = _rows_round(12)
+    assert len(truth) <= solve._MOST_DENSE
+    full = _angles(_solved(truth, pairs))
+    monkeypatch.setattr(solve, "_MOST_DENSE", 0)
+    assert _angles(_solved(truth, pairs)) == pytest.approx(full, abs=0.002)
