@@ -50,13 +50,13 @@ class Eye(Protocol):
         ...
 
     def compare(
-        self, pairs: Sequence[tuple[Frame, Frame]], *, quick: bool = False
+        self, pairs: Sequence[tuple[Frame, Frame]], *, quick: bool | Sequence[bool] = False
     ) -> list[Sighting | None]:
         """How the camera turned from the first to the second frame of each pair.
 
-        ``quick`` is for pairs that mostly have nothing in common: looks only as far up as these
-        cameras are known to have looked, or else the last ones, and gives up where little stands
-        out, in a third of the time; thin overlaps may be missed.
+        ``quick``, for all or for each, is for pairs that mostly have nothing in common: looks only
+        as far up as these cameras are known to have looked, or else the last ones, and gives up
+        where little stands out, in a third of the time; thin overlaps may be missed.
         """
         ...
 

@@ -52,8 +52,9 @@ def look_at_neighbours(pairs: Pairs, eye: Eye) -> None:
     """
     for part in _parts(pairs):
         worth = [i for i in part if _worth_a_look(pairs, i)]
-        ask(pairs, eye, [(i, i + 1) for i in worth if not _likely_apart(pairs, i)])
-        ask(pairs, eye, [(i, i + 1) for i in worth if _likely_apart(pairs, i)], quick=True)
+        apart = [_likely_apart(pairs, i) for i in worth]
+        # In one go, so that every picture is taken in hand once.
+        ask(pairs, eye, [(i, i + 1) for i in worth], quick=apart)
         look_again(pairs, eye, part)
         ask(pairs, eye, chain_ties(pairs, part), quick=True)
 
@@ -115,13 +116,21 @@ def _is_settled(sighting: Sighting | None) -> bool:
     return sighting is not None and sighting.certainty > SETTLED
 
 
-def ask(pairs: Pairs, eye: Eye, wanted: Sequence[tuple[int, int]], *, quick: bool = False) -> None:
+def ask(
+    pairs: Pairs,
+    eye: Eye,
+    wanted: Sequence[tuple[int, int]],
+    *,
+    quick: bool | Sequence[bool] = False,
+) -> None:
     """Compare the wanted pairs that have not been compared yet (see ``Eye.compare``)."""
-    new = [pair for pair in dict.fromkeys(wanted) if pair not in pairs.sightings]
+    each = [quick] * len(wanted) if isinstance(quick, bool) else quick
+    new = {
+        pair: hasty for pair, hasty in zip(wanted, each, strict=True) if pair not in pairs.sightings
+    }
     frames: Sequence[Frame] = pairs.frames
-    for pair, sighting in zip(
-        new, eye.compare([(frames[i], frames[j]) for i, j in new], quick=quick), strict=True
-    ):
+    seen = eye.compare([(frames[i], frames[j]) for i, j in new], quick=list(new.values()))
+    for pair, sighting in zip(new, seen, strict=True):
         pairs.sightings[pair] = sighting
 
 

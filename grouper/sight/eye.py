@@ -69,7 +69,7 @@ class BlindEye:
         return [None] * len(frames)
 
     def compare(
-        self, pairs: Sequence[tuple[Frame, Frame]], *, quick: bool = False
+        self, pairs: Sequence[tuple[Frame, Frame]], *, quick: bool | Sequence[bool] = False
     ) -> list[Sighting | None]:
         """Not known, for every pair."""
         return [None] * len(pairs)
@@ -160,15 +160,19 @@ class PictureEye:
             pass  # what was looked at is remembered
         return [self._glances[frame.file] for frame in frames]
 
-    def compare(self, pairs: Sequence[FramePair], *, quick: bool = False) -> list[Sighting | None]:
+    def compare(
+        self, pairs: Sequence[FramePair], *, quick: bool | Sequence[bool] = False
+    ) -> list[Sighting | None]:
         """How the camera turned from the first to the second frame of each pair.
 
         ``None`` where a picture is missing or too plain to be recognised.
         """
+        each = [quick] * len(pairs) if isinstance(quick, bool) else list(quick)
         self._learn(pairs)
         seen: list[Sighting | None] = []
         for wave, plates in self._waves(pairs):
-            seen += self._compare(wave, plates, quick)
+            first = len(seen)
+            seen += self._compare(wave, plates, each[first : first + len(wave)])
         return seen
 
     def compare_near(
@@ -226,16 +230,20 @@ class PictureEye:
             yield wave, plates
 
     def _compare(
-        self, frames: Sequence[FramePair], plates: Sequence[PlatePair], quick: bool
+        self, frames: Sequence[FramePair], plates: Sequence[PlatePair], quick: Sequence[bool]
     ) -> list[Sighting | None]:
         places, pairs = self._pairs_of(frames, plates)
         best: list[Match | None] = [None] * len(pairs)
         tried: list[frozenset[View]] = [frozenset()] * len(pairs)
         # What the first look and the wider one tell of the pitch helps those still in doubt.
-        for everywhere in (False, not quick, False):
+        for everywhere in (False, True, False):
             left = [i for i in range(len(pairs)) if not is_sure(best[i])]
-            ways = [self._ways(frames[places[i]], pairs[i], tried[i], everywhere) for i in left]
-            found = find_matches([pairs[i] for i in left], ways, quick=quick)
+            hasty = [quick[places[i]] for i in left]
+            ways = [
+                self._ways(frames[places[i]], pairs[i], tried[i], everywhere and not soon)
+                for i, soon in zip(left, hasty, strict=True)
+            ]
+            found = find_matches([pairs[i] for i in left], ways, quick=hasty)
             for i, match in zip(left, found, strict=True):
                 before = best[i]
                 if match is not None and (before is None or match.certainty > before.certainty):

@@ -63,7 +63,8 @@ _CLEAR = 1.5
 """A candidate that stands this far above the next, by its score or after coarse alignment,
 needs no rival: true peaks mostly stand 1.4 above the runner-up, false ones below 1.3."""
 _PITCH_STEP_DEG = 5
-"""Half of this rolls neighbours by a degree or two at most: nothing to the search."""
+"""Half of this rolls neighbours by a degree or two at most: nothing to the search, which finds
+pictures that are rolled by up to 7 degrees (see ``search.views_for``)."""
 _SAME_PITCH_DEG = 8.0
 """Rows are further apart than this; a base that leans or a hand moves neighbours by less
 (estimated)."""
@@ -113,7 +114,7 @@ def other_ways(
             and lay the pictures on their side as well.
     """
     known = [pitch for pitch in pitches_deg if pitch is not None]
-    likely = {_view(pitch) for pitch in known}
+    likely = {view for view in map(_view, known) if not _is_near(view, tried)}
     cameras = pair.cameras(SCOUT)
     wide, tall = (max(camera.half_fov_rad[at] for camera in cameras) for at in (0, 1))
     if everywhere and max(wide, tall) > math.radians(FLAT_DEG):
@@ -141,7 +142,7 @@ def find_matches(
     ways: Sequence[Ways],
     expected: Sequence[DoubleArray] | None = None,
     *,
-    quick: bool = False,
+    quick: Sequence[bool] = (),
 ) -> list[Match | None]:
     """The best match of each pair; ``None`` when nothing even begins to fit.
 
@@ -152,9 +153,10 @@ def find_matches(
         ways: the ways each pair may have been held.
         expected: where given, rotations from each first camera to the second, of shape
             (3, 3), near which alone is looked.
-        quick: give up where the best shift stands out no more than it does for most strangers.
+        quick: pairs to give up where the best shift stands out no more than it does for most
+            strangers; none if left out.
     """
-    found = _search(pairs, ways, expected, quick)
+    found = _search(pairs, ways, expected, quick or [False] * len(pairs))
     alike: dict[object, list[int]] = defaultdict(list)
     for at, pair in enumerate(pairs):
         alike[pair.a.sizes, pair.b.sizes].append(at)
@@ -170,7 +172,7 @@ def _search(
     pairs: Sequence[Pair],
     ways: Sequence[Ways],
     expected: Sequence[DoubleArray] | None,
-    quick: bool,
+    quick: Sequence[bool],
 ) -> list[list[Candidate]]:
     """Candidates of each pair under all its ways, the one that stands out most first.
 
@@ -191,7 +193,7 @@ def _search(
     found: list[list[tuple[float, Candidate]]] = [[] for _ in pairs]
     for (at, level, _), some in by_way.items():
         least = 0.0 if expected is not None else _LEAST_STANDING[level]
-        if quick:
+        if quick[at]:
             least = max(least, _QUICK_STANDING)
         if max((one.standing for one in some), default=0.0) >= least:
             found[at] += [(one.standing * _STANDING_SCALE[level], one) for one in some]
@@ -311,6 +313,14 @@ def _aligned(
         [one.pair.cameras(level)[1] for one in tries],
         np.stack([one.turn for one in tries]),
         steps,
+    )
+
+
+def _is_near(view: View, tried: frozenset[View]) -> bool:
+    """Whether a view was tried that shows nearly the same."""
+    return any(
+        view.across == one.across and abs(view.pitch_deg - one.pitch_deg) <= _PITCH_STEP_DEG
+        for one in tried
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -105,14 +106,18 @@ class Plate:
     def pinhole(self, index: int, focal_share: float) -> Pinhole:
         """The camera at a level, for a focal length in shares of the full long side."""
         level = self.level(index)
-        width, height = self.size
-        focal_px = focal_share * self.full_px
-        return Pinhole(
-            level.width,
-            level.height,
-            round(focal_px * level.width / width, 3),
-            round(focal_px * level.height / height, 3),
-        )
+        return _pinhole(level.width, level.height, self.size, focal_share * self.full_px)
+
+
+@lru_cache(maxsize=256)
+def _pinhole(width: int, height: int, size: tuple[int, int], focal_px: float) -> Pinhole:
+    """The camera of a level of a preview of some size and focal length."""
+    return Pinhole(
+        width,
+        height,
+        round(focal_px * width / size[0], 3),
+        round(focal_px * height / size[1], 3),
+    )
 
 
 @dataclass(frozen=True, slots=True)

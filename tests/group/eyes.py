@@ -49,7 +49,7 @@ class KnowingEye:
         return [self.shots[f.file].glance for f in frames]
 
     def compare(
-        self, pairs: Sequence[tuple[Frame, Frame]], *, quick: bool = False
+        self, pairs: Sequence[tuple[Frame, Frame]], *, quick: bool | Sequence[bool] = False
     ) -> list[Sighting | None]:
         self.asked.extend((a.file, b.file) for a, b in pairs)
         return [self._see(self.shots[a.file], self.shots[b.file]) for a, b in pairs]
@@ -107,7 +107,7 @@ class UnknowingEye:
         return [None] * len(frames)
 
     def compare(
-        self, pairs: Sequence[tuple[Frame, Frame]], *, quick: bool = False
+        self, pairs: Sequence[tuple[Frame, Frame]], *, quick: bool | Sequence[bool] = False
     ) -> list[Sighting | None]:
         return [None] * len(pairs)
 

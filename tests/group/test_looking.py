@@ -179,7 +179,7 @@ class DimEye(KnowingEye):
     near: list[tuple[tuple[str, str], tuple[float, float, float]]] = field(default_factory=list)
 
     def compare(
-        self, pairs: Sequence[tuple[Frame, Frame]], *, quick: bool = False
+        self, pairs: Sequence[tuple[Frame, Frame]], *, quick: bool | Sequence[bool] = False
     ) -> list[Sighting | None]:
         seen = KnowingEye.compare(self, pairs, quick=quick)
         return [
