@@ -61,6 +61,20 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
         start = max(end - 1, start + 1)
 
 
+def ticking(evidence: Evidence, start: int, end: int) -> float:
+    """Weight of the pauses from frame ``start`` to ``end`` being a timer's.
+
+    Minus infinity where no timer runs so fast, or too few frames tell.
+    """
+    starts_s = _start_to_start(evidence)[start:end]
+    if len(starts_s) + 1 < FEWEST_FRAMES or not np.isfinite(starts_s).all():
+        return -math.inf
+    interval = _beat(starts_s)
+    if not interval >= SHORTEST_S:
+        return -math.inf
+    return float(_timing(starts_s, evidence.pairs.pause_slack_s[start:end], interval).sum())
+
+
 def _grown(
     begin: int, end: int, weights: Floats, interval: float, moved_m: Floats
 ) -> Iterator[Proposal]:
@@ -111,7 +125,8 @@ def _reach(starts_s: Floats, slack_s: Floats, start: int, last: int) -> int:
 def _beat(starts_s: Floats) -> float:
     """The interval of a series: the median of the pauses near its first five's."""
     first = float(np.nanmedian(starts_s[:5]))
-    return float(np.median(starts_s[np.abs(starts_s - first) < 0.5 * first]))
+    near = starts_s[np.abs(starts_s - first) < 0.5 * first]
+    return float(np.median(near)) if len(near) else first
 
 
 def _goes_on(ahead: Floats, interval: float, limit: float) -> bool:
