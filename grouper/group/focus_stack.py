@@ -29,10 +29,10 @@ BY_HAND, DRIVEN, TIMED = math.log(0.5), math.log(0.3), math.log(0.2)
 """Who steps the focus: the photographer; the body, as fast as its drive; a controller or a rail,
 to the clock (shares estimated). A stack that is driven or timed has the pauses of a burst or of an
 interval series, so these are weighed as theirs: what tells it from them is the focus alone."""
-RETRIED = 1.5
+RETRIED = 0.1
 """A thing shot several times over, focused anew each time, keeps still and has the pauses of a
-stack, too, and is commoner than stacks by hand: the focus must speak this much against chance,
-four or five to one (estimated)."""
+stack, too, and is some four times as common as stacks by hand (estimated). Only if its frames
+would come in such an order once in ten times is a stack likelier, two to one."""
 EXPOSED = math.log(0.03 / 0.30)
 """The exposure stays as it is through a stack; elsewhere it moves often. Shares estimated."""
 SURELY_TURNED, SURELY_APART = 0.8, 0.95
@@ -45,29 +45,33 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
     stepped, run = _stepped(evidence), running(evidence)
     weights = np.maximum(stepped, run)
     starts, ends = ends_at(weights, (weights < STRONG) | _may_begin_again(evidence), first, last)
+    whole = _lengths(weights < STRONG)
     for start in starts:
         if weights[start] < 0:
             continue
         for end, _ in grow(start, last, lambda i: float(weights[i])):
             if end not in ends or end - start + 1 < FEWEST_FRAMES or weights[end - 1] < 0:
                 continue
-            proposal = _judge(evidence, start, end, stepped, run)
+            tries = int(whole[start]) - (end - start)
+            proposal = _judge(evidence, start, end, stepped, run, tries)
             if proposal is not None and proposal.weight > 0:
                 yield proposal
+
+
+def _lengths(cuts: NDArray[np.bool_]) -> NDArray[np.int_]:
+    """For each frame, how many frames hang together where it stands; shape (n,)."""
+    number = np.concatenate([[0], np.cumsum(cuts)])
+    lengths: NDArray[np.int_] = np.bincount(number)[number]
+    return lengths
 
 
 def _stepped(evidence: Evidence) -> Floats:
     """Weight of each pair lying within a stack stepped by hand, shape (n - 1,)."""
     pause = np.minimum(evidence.pause, evidence.usual_pause)
     fast = drive_pauses(evidence.pairs) < FAST_S
-    weights: Floats = np.where(fast, np.minimum(pause, HURRIED), pause) + _still(evidence)
-    return weights
-
-
-def _still(evidence: Evidence) -> Floats:
-    """Weight of everything about each pair but its pause, shape (n - 1,)."""
     weights: Floats = (
         still_weight(evidence)
+        + np.where(fast, np.minimum(pause, HURRIED), pause)
         + np.where(evidence.exposed, EXPOSED, 0.0)
         + evidence.settings
         + evidence.exposure
@@ -91,8 +95,9 @@ def _may_begin_again(evidence: Evidence) -> NDArray[np.bool_]:
 
 
 def _judge(
-    evidence: Evidence, start: int, end: int, stepped: Floats, run: Floats
+    evidence: Evidence, start: int, end: int, stepped: Floats, run: Floats, tries: int
 ) -> Proposal | None:
+    """A stretch as a stack, which is one of so many ``tries`` to pick one of its length."""
     focus = focus_of(evidence, start, end)
     span = slice(start, end)
     if focus is None or focus.weight <= 0:
@@ -101,10 +106,11 @@ def _judge(
         return None
     weight = DRIVEN + float(run[span].sum())
     # A hand does not hold a plane of focus over seconds.
-    if focus.stood and focus.weight >= RETRIED:
+    if focus.stood and focus.chance * max(tries, 1) <= RETRIED:
         even = evenness_weight(evidence.log_pause[span], evidence.pairs.pause_slack_s[span])
-        ticks = ticking(evidence, start, end) + float(_still(evidence)[span].sum())
-        weight = max(weight, BY_HAND + float(stepped[span].sum()) + even, TIMED + ticks)
+        by_hand = BY_HAND + float(stepped[span].sum()) + even
+        kept = EXPOSED * float(evidence.exposed[span].sum())
+        weight = max(weight, by_hand, TIMED + ticking(evidence, start, end) + kept)
     reasons = (f"{end - start + 1} frames of one view at one exposure", focus.reason)
     return Proposal(
         kind="focus-stack",

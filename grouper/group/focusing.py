@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -18,11 +18,10 @@ DRIFTS = 0.03
 however many the frames (estimated)."""
 DRIFTS_BY_HAND = 0.10
 """The same where the camera swayed: the fields come to show other parts of the subject."""
-DRIFTS_FADING = 0.50
-"""The same where the pictures grow lighter or darker: noise and tones change with the light."""
-FADED_SHARE = 0.10
-"""A picture's mean level that differs by more is other light: a tenth is a third of a stop, the
-least that a meter tells, on the usual tone curve (2.2)."""
+FADED_SHARE = 0.20
+"""Where the mean level differs by more the light changed, by two thirds of a stop on the usual tone
+curve (2.2), and noise and tones with it: such pictures tell nothing of focus. A lens that breathes
+moves the level by up to a tenth (measured on rendered cards and on real stacks)."""
 REFOCUSED = 0.30
 """Share of other series of one view whose recorded distances differ at all (estimated)."""
 TRACKED = 0.05
@@ -55,6 +54,8 @@ class Focus:
     weight: float
     """Natural-log weight of a stack against another series of the same view."""
     reason: str
+    chance: float = 1.0
+    """Chance that frames focused anew each time come in such an order."""
     stood: bool = True
     """Nothing speaks against a tripod."""
 
@@ -75,16 +76,16 @@ def focus_of(evidence: Evidence, start: int, end: int) -> Focus | None:
         if seen is None or recorded.weight <= 0:
             return recorded
         told = ALSO_SEEN if seen.weight > 0 else NOT_SEEN
-        return Focus(weight=recorded.weight + told, reason=recorded.reason)
+        return replace(recorded, weight=recorded.weight + told)
     if seen is None or seen.weight <= 0:
         return Focus(weight=AGAINST, reason=f"focus stays at {values[0]:.2f} m")
-    return Focus(weight=seen.weight + YET_HELD, reason=seen.reason, stood=seen.stood)
+    return replace(seen, weight=seen.weight + YET_HELD)
 
 
 def focus_weight(evidence: Evidence, start: int, end: int) -> tuple[float, str] | None:
-    """Weight and reason of ``focus_of``."""
+    """Weight and reason of ``focus_of`` where the camera stood, as it does to step at each view."""
     focus = focus_of(evidence, start, end)
-    return None if focus is None else (focus.weight, focus.reason)
+    return None if focus is None or not focus.stood else (focus.weight, focus.reason)
 
 
 def _recorded(distances_m: Floats) -> Focus | None:
@@ -97,7 +98,9 @@ def _recorded(distances_m: Floats) -> Focus | None:
     steps = np.diff(dioptres)
     if (steps > 0).any() and (steps < 0).any():
         return Focus(weight=AGAINST, reason="focus moves to and fro")
-    return Focus(weight=math.log(SHOWN / (REFOCUSED * _chance(dioptres) + TRACKED)), reason=reason)
+    chance = _chance(dioptres)
+    weight = math.log(SHOWN / (REFOCUSED * chance + TRACKED))
+    return Focus(weight=weight, reason=reason, chance=chance)
 
 
 def _chance(positions: Floats) -> float:
@@ -134,6 +137,9 @@ def _wandering(evidence: Evidence, start: int, end: int) -> Focus | None:
     sway = _sway_of(evidence, start, end)
     if len(maps) != end - start + 1 or len(maps) < 3 or sway is None:
         return None
+    levels = [glance.mean for glance in glances]
+    if max(levels) - min(levels) > FADED_SHARE * max(levels):
+        return None
     stood = sway <= STOOD_SHARE
     change = np.array(maps) - np.mean(maps, axis=0)
     if math.sqrt(float((change**2).mean())) < LEAST_WANDERING:
@@ -142,9 +148,8 @@ def _wandering(evidence: Evidence, start: int, end: int) -> Focus | None:
     share = float(size[0] ** 2 / (size**2).sum())
     if share < ONE_WAY_SHARE or _order(left[:, 0]) < ONE_WAY_ORDER:
         return Focus(weight=AGAINST, reason="sharpness does not wander one way", stood=stood)
-    levels = [glance.mean for glance in glances]
     drifts = DRIFTS if stood else DRIFTS_BY_HAND
-    if max(levels) - min(levels) > FADED_SHARE * max(levels):
-        drifts = DRIFTS_FADING
-    weight = math.log(SHOWN / (_chance(left[:, 0]) + drifts))
-    return Focus(weight=weight, reason="sharpness wanders through the picture", stood=stood)
+    chance = _chance(left[:, 0])
+    weight = math.log(SHOWN / (chance + drifts))
+    reason = "sharpness wanders through the picture"
+    return Focus(weight=weight, reason=reason, chance=chance, stood=stood)
