@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 
 from grouper.group.burst import running
 from grouper.group.choose import Proposal, Rule
-from grouper.group.evidence import FAST_S, Evidence, evenness_weight, still_weight
+from grouper.group.evidence import Evidence, evenness_weight, still_weight
 from grouper.group.focusing import focus_of
 from grouper.group.interval import ticking
 from grouper.group.pairs import Floats
-from grouper.group.rhythm import drive_pauses, stands_out
+from grouper.group.rhythm import stands_out
 from grouper.group.stretches import ends_at, grow
 
 FEWEST_FRAMES = 3
@@ -23,8 +23,11 @@ START = -3.0
 """Weight for a stack starting at a given frame: rarer than a bracket."""
 STRONG = 2.0
 """Pairs above this weight lie inside a stack in every way to cut the strand."""
-HURRIED = math.log(0.25 / 0.06)
-"""A hand that steps the focus seldom fires twice within half a second."""
+HURRIED = math.log(0.05 / 0.06)
+"""A hand that steps the focus in between hardly ever fires twice within half a second (estimated),
+nor in one second where whole ones are told."""
+SAME_SECOND_S = 0.5
+"""Whole seconds that differ by less are the same, whatever the exposure between them."""
 BY_HAND, DRIVEN, TIMED = math.log(0.5), math.log(0.3), math.log(0.2)
 """Who steps the focus: the photographer; the body, as fast as its drive; a controller or a rail,
 to the clock (shares estimated). A stack that is driven or timed has the pauses of a burst or of an
@@ -68,7 +71,7 @@ def _lengths(cuts: NDArray[np.bool_]) -> NDArray[np.int_]:
 def _stepped(evidence: Evidence) -> Floats:
     """Weight of each pair lying within a stack stepped by hand, shape (n - 1,)."""
     pause = np.minimum(evidence.pause, evidence.usual_pause)
-    fast = drive_pauses(evidence.pairs) < FAST_S
+    fast = evidence.driven | (evidence.pairs.pause_s < SAME_SECOND_S)
     weights: Floats = (
         still_weight(evidence)
         + np.where(fast, np.minimum(pause, HURRIED), pause)

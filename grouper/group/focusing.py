@@ -16,6 +16,9 @@ there and back, or show too little in a thumbnail (estimated)."""
 DRIFTS = 0.03
 """Share of other series of one view in which sharpness wanders one way for some other reason,
 however many the frames (estimated)."""
+MOVES = 0.5
+"""The same of three frames, because a subject moved: too few to tell its path from a wandering
+sharpness. Of each frame more it is half of that (estimated)."""
 DRIFTS_BY_HAND = 0.10
 """The same where the camera swayed: the fields come to show other parts of the subject."""
 FADED_SHARE = 0.20
@@ -37,8 +40,13 @@ AGAINST = math.log(0.10 / 0.95)
 """Weight where focus is seen not to move one way: what is left of the shares above."""
 LEAST_WANDERING = 0.04
 """Root mean square change of the focus map: JPEG noise on an unchanged view stays below it."""
-ONE_WAY_SHARE = 0.75
-"""Share of the change along its main direction; a subject that moves spreads over several."""
+SMOOTH_SHARE = 0.75
+"""Share of the change that lies along a smooth path, so that at most a quarter is to and fro: plane
+after plane comes into focus and goes out again; a subject that moves covers now this field, now
+that, and a hand trembles."""
+FEWEST_SMOOTH = 6
+"""Frames that tell a parabola, which has three parameters, from chance; with fewer the share of the
+change along its main direction stands for it."""
 ONE_WAY_ORDER = 0.8
 """Correlation of the main direction with the order of shooting."""
 STOOD_SHARE = 0.01
@@ -146,10 +154,23 @@ def _wandering(evidence: Evidence, start: int, end: int) -> Focus | None:
         return Focus(weight=AGAINST, reason="the same parts are sharp throughout", stood=stood)
     left, size, _ = np.linalg.svd(change, full_matrices=False)
     share = float(size[0] ** 2 / (size**2).sum())
-    if share < ONE_WAY_SHARE or _order(left[:, 0]) < ONE_WAY_ORDER:
+    smooth = _smooth_share(change) if len(maps) >= FEWEST_SMOOTH else share
+    if smooth < SMOOTH_SHARE or _order(left[:, 0]) < ONE_WAY_ORDER:
         return Focus(weight=AGAINST, reason="sharpness does not wander one way", stood=stood)
-    drifts = DRIFTS if stood else DRIFTS_BY_HAND
+    drifts = (DRIFTS if stood else DRIFTS_BY_HAND) + MOVES * 0.5 ** (len(maps) - 3)
     chance = _chance(left[:, 0])
     weight = math.log(SHOWN / (chance + drifts))
     reason = "sharpness wanders through the picture"
     return Focus(weight=weight, reason=reason, chance=chance, stood=stood)
+
+
+def _smooth_share(change: Floats) -> float:
+    """Share of a change of fields, shape (n, fields), that parabolas over its course explain.
+
+    Adjusted for what three parameters explain of noise (Theil 1961).
+    """
+    count = len(change)
+    course = np.linspace(-1, 1, count)
+    basis, _ = np.linalg.qr(np.stack([np.ones(count), course, course**2], axis=1))
+    left = change - basis @ (basis.T @ change)
+    return 1 - float((left**2).sum() / (change**2).sum()) * (count - 1) / (count - 3)
