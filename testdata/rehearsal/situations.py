@@ -1196,7 +1196,7 @@ def interval_still(outing: Outing, holder: Holder) -> None:
                 kinds=("hall", "ridges"),
                 across_deg=60,
             )
-        period = float(rng.choice([1, 2, 5, 20]))
+        period = float(rng.choice([1, 2, 5, 20])) + 2.0 ** -stage.setup["shutter"]
         taken, began = [], outing.now_s
         for number in range(int(rng.integers(10, 25))):
             outing.now_s = began + number * period + float(rng.normal(0, 0.01))
