@@ -91,9 +91,15 @@ def focus_of(evidence: Evidence, start: int, end: int) -> Focus | None:
 
 
 def focus_weight(evidence: Evidence, start: int, end: int) -> tuple[float, str] | None:
-    """Weight and reason of ``focus_of`` where the camera stood, as it does to step at each view."""
+    """Weight and reason of focus that moves at one view of a sweep, if it does.
+
+    Nothing speaks against it there: a thumbnail shows little of most steps, and frames repeated
+    at every view belong to the sweep whatever they were repeated for.
+    """
     focus = focus_of(evidence, start, end)
-    return None if focus is None or not focus.stood else (focus.weight, focus.reason)
+    if focus is None or not focus.stood or focus.weight <= 0:
+        return None
+    return focus.weight, focus.reason
 
 
 def _recorded(distances_m: Floats) -> Focus | None:

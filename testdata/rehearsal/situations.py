@@ -498,6 +498,26 @@ def focus_steps_at_views(outing: Outing, holder: Holder) -> None:
     _sweep(stage, 4, 0.35, steps_m=metres, pause_s=(7.0, 0.2), burst_s=0.6, findings=near)
 
 
+def focus_steps_by_eye(outing: Outing, holder: Holder) -> None:
+    """Focus steps at each view of a low tripod's sweep, by hand or by the body."""
+    rng = outing.rng
+    stage = set_up(
+        outing, holder, choose(rng, [24, 28, 35]), kinds=("meadow", "ridges", "market", "woodland")
+    )
+    stage.setup["eye_m"] = float(rng.uniform(0.35, 0.8))
+    near = [Expected(code="parallax-risk", required=False)]
+    _sweep(
+        stage,
+        int(rng.integers(3, 6)),
+        0.38,
+        pitch=-float(rng.uniform(6, 14)),
+        steps_m=_between(float(rng.uniform(0.6, 0.9)), 20.0, int(rng.integers(3, 6))),
+        pause_s=(8.0, 0.2),
+        burst_s=float(rng.choice([0.3, 1.5, 3.0])),
+        findings=near,
+    )
+
+
 def _close_up(outing: Outing, holder: Holder) -> Stage:
     equivalent = 90
     body = holder.body
@@ -1570,6 +1590,7 @@ SITUATIONS: tuple[Situation, ...] = (
         bodies.M2,
         weight=0.2,
     ),
+    Situation("focus-steps-by-eye", "focus steps at each view of the ground", focus_steps_by_eye),
     Situation("focus-stack", "a close-up stack from near to far", focus_stack, weight=0.8),
     Situation("focus-stack-driven", "a stack that the body steps through", focus_stack_driven),
     Situation("focus-stack-deep", "a landscape in a few steps", focus_stack_deep),

@@ -39,8 +39,8 @@ def noise(count: int, size: float) -> list[list[float]]:
 
 
 def weight(shots: list[Shot]) -> float | None:
-    found = focus_weight(evidence_of(shots), 0, len(shots) - 1)
-    return None if found is None else found[0]
+    found = focus_of(evidence_of(shots), 0, len(shots) - 1)
+    return None if found is None else found.weight
 
 
 def with_distances(shots: list[Shot], distances: Sequence[float | None]) -> list[Shot]:
@@ -84,9 +84,6 @@ UNKNOWN: dict[str, list[Shot]] = {
         replace(s, glance=replace(s.glance, mean=0.4 - 0.02 * i))
         for i, s in enumerate(mapped(wandering(6)))],
     "a map missing": [*mapped(wandering(4)), Shot(frame(5, 10.0))],
-    "shot again by hand, fields shifted": [
-        replace(s, yaw=yaw)
-        for s, yaw in zip(mapped(wandering(4)), [0, 1.5, 0.2, 1.8], strict=True)],
     "nothing could be matched": [
         replace(s, glance=replace(s.glance, spread=0.0)) for s in mapped(wandering(4))],
     "a distance missing, no maps": stack([0.3, None, 0.5, 0.8]),
@@ -159,15 +156,37 @@ def test_focus_that_jumps_back_weighs_less_than_one_run() -> None:
      (AGAINST["the same parts are sharp"], "the same parts are sharp throughout")],
 )  # fmt: skip
 def test_the_reason_says_what_was_seen(shots: list[Shot], words: Any) -> None:
-    found = focus_weight(evidence_of(shots), 0, len(shots) - 1)
+    found = focus_of(evidence_of(shots), 0, len(shots) - 1)
     assert found is not None
-    assert found[1] == words
+    assert found.reason == words
+
+
+AT_A_VIEW = {
+    "distances that run one way": (stack([0.4, 0.7, 1.5]), True),
+    "sharpness that wanders": (mapped(wandering(5)), True),
+    "focus held": (stack([2.0] * 3), False),
+    "sharp in the same parts": (mapped([[0.5] * 8 + [-0.5] * 8] * 4), False),
+    "shot again by hand, fields shifted": (
+        [replace(s, yaw=1.2 * (i % 2)) for i, s in enumerate(mapped(wandering(6)))], False),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("shots", "speaks"), AT_A_VIEW.values(), ids=AT_A_VIEW.keys())
+def test_at_a_view_of_a_sweep_focus_speaks_for_steps_or_not_at_all(
+    shots: list[Shot], speaks: bool
+) -> None:
+    found = focus_weight(evidence_of(shots), 0, len(shots) - 1)
+    if speaks:
+        assert found is not None
+        assert found[0] > 0
+    else:
+        assert found is None
 
 
 def test_only_the_frames_asked_about_count() -> None:
     shots = stack([5.0, 5.0, 0.3, 0.5, 0.9, 5.0])
-    inner = focus_weight(evidence_of(shots), 2, 4)
-    whole = focus_weight(evidence_of(shots), 0, 5)
+    inner = focus_of(evidence_of(shots), 2, 4)
+    whole = focus_of(evidence_of(shots), 0, 5)
     assert inner is not None
     assert whole is not None
-    assert inner[0] > whole[0]
+    assert inner.weight > whole.weight

@@ -97,6 +97,7 @@ WANTED = [
     "undated",
     "foreign",
     "focus-stack",
+    "focus-steps-by-eye",
     "focus-stack-driven",
     "focus-stack-deep",
     "focus-stack-by-hand",
