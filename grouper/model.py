@@ -192,7 +192,7 @@ class Glance:
     """Whether it shows one profile from top to bottom in nearly every column, as the sea does:
     such pictures look the same in all directions."""
     focus_map: tuple[float, ...] = ()
-    """Where the picture is sharp: natural log of the gradient energy in 4 x 4 fields
+    """Where the picture is sharp: natural log of Laplacian over gradient energy in 4 x 4 fields
     (row-major, mean removed). Focus that moves shows as fields that rise while others fall."""
 
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from grouper.group.choose import Proposal, Rule
 from grouper.group.evidence import FAST_S, Evidence, relation_weight
+from grouper.group.pairs import Floats
 from grouper.group.rhythm import drive_pauses
 from grouper.group.stretches import ends_at, grow
 
@@ -32,8 +33,8 @@ JUMP_SHARE = 0.35
 """Sweeps step by 0.4 to 0.8 of a frame (overlaps of 20 to 60 %: common practice, no source)."""
 
 
-def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
-    """Propose bursts among the frames ``first`` to ``last`` of the strand."""
+def running(evidence: Evidence) -> Floats:
+    """Weight of each pair lying within a run of the drive, shape (n - 1,)."""
     pairs = evidence.pairs
     coarse = pairs.pause_slack_s >= 1.0
     pause = np.nan_to_num(pairs.pause_s, nan=math.inf)
@@ -41,14 +42,20 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
     fine = np.where(drive < FAST_S, FAST, NOT_FAST)
     rough = np.where(pause < 0.5, SAME_SECOND, np.where(pause < 1.5, NEXT_SECOND, NOT_FAST))
     jumped = np.nan_to_num(evidence.shift, nan=0.0) > JUMP_SHARE
-    running = np.where(coarse & (drive >= FAST_S), rough, fine)
-    weights = (
+    weights: Floats = (
         relation_weight(evidence, same=0.62, turned=0.30, apart=0.08)
-        + np.where(pause > ENDED_S, ENDED, running)
+        + np.where(pause > ENDED_S, ENDED, np.where(coarse & (drive >= FAST_S), rough, fine))
         + np.where(evidence.exposed, EXPOSED, 0.0)
         + np.where(jumped, JUMPED, 0.0)
         + evidence.settings
     )
+    return weights
+
+
+def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
+    """Propose bursts among the frames ``first`` to ``last`` of the strand."""
+    weights = running(evidence)
+    pause = np.nan_to_num(evidence.pairs.pause_s, nan=math.inf)
     starts, ends = ends_at(weights, weights < STRONG, first, last)
     for start in starts:
         if weights[start] < 0:

@@ -39,9 +39,7 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
     pairs = evidence.pairs
     if last - first + 1 < FEWEST_FRAMES:
         return
-    relation = relation_weight(evidence, same=0.90, turned=0.08, apart=0.02)
-    # From one frame of a series to the next the sea may change altogether.
-    relation = np.where(unmatched_alike(evidence), 0.0, relation)
+    still = _still(evidence)
     starts_s = _start_to_start(evidence)
     start = first
     while start + FEWEST_FRAMES <= last + 1:
@@ -51,7 +49,7 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
             continue
         interval = _beat(starts_s[start:end])
         timing = _timing(starts_s, pairs.pause_slack_s, interval)
-        weights = relation + timing + evidence.settings
+        weights = still + timing
         # A series begins where the beat begins: after a pair that does not keep it.
         begins = [
             k for k in range(start, end) if weights[k] > 0 and (k == start or weights[k - 1] <= 0)
@@ -59,6 +57,29 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
         for begin in begins:
             yield from _grown(begin, end, weights, interval, pairs.moved_m)
         start = max(end - 1, start + 1)
+
+
+def ticking(evidence: Evidence, start: int, end: int) -> float:
+    """Weight of the frames ``start`` to ``end`` being a timer's.
+
+    Minus infinity where no timer runs so fast, or too few frames tell.
+    """
+    starts_s = _start_to_start(evidence)[start:end]
+    if len(starts_s) + 1 < FEWEST_FRAMES or not np.isfinite(starts_s).all():
+        return -math.inf
+    interval = _beat(starts_s)
+    if not interval >= SHORTEST_S:
+        return -math.inf
+    timing = _timing(starts_s, evidence.pairs.pause_slack_s[start:end], interval)
+    return float((timing + _still(evidence)[start:end]).sum())
+
+
+def _still(evidence: Evidence) -> Floats:
+    """Weight of everything about each pair but its pause, shape (n - 1,)."""
+    relation = relation_weight(evidence, same=0.90, turned=0.08, apart=0.02)
+    # From one frame of a series to the next the sea may change altogether.
+    weight: Floats = np.where(unmatched_alike(evidence), 0.0, relation) + evidence.settings
+    return weight
 
 
 def _grown(
@@ -111,7 +132,8 @@ def _reach(starts_s: Floats, slack_s: Floats, start: int, last: int) -> int:
 def _beat(starts_s: Floats) -> float:
     """The interval of a series: the median of the pauses near its first five's."""
     first = float(np.nanmedian(starts_s[:5]))
-    return float(np.median(starts_s[np.abs(starts_s - first) < 0.5 * first]))
+    near = starts_s[np.abs(starts_s - first) < 0.5 * first]
+    return float(np.median(near)) if len(near) else first
 
 
 def _goes_on(ahead: Floats, interval: float, limit: float) -> bool:

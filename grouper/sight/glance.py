@@ -19,15 +19,17 @@ def glance(preview: Preview) -> Glance:
     luma = preview.luma
     width, height = preview.size
     mean, spread = cv2.meanStdDev(luma)
+    fine = cv2.Laplacian(luma, cv2.CV_32F, ksize=1)[1:-1, 1:-1]
+    fine = fine * fine
     return Glance(
         mean=round(float(mean[0, 0]) / 255.0, 4),
         spread=round(float(spread[0, 0]) / 255.0, 4),
         clipped_share=_share(preview.clipped),
         white_share=_share(luma >= _WHITE),
         blocked_share=_share(preview.blocked),
-        sharpness=round(_sharpness(luma), 4),
+        sharpness=round(_sharpness(luma, fine), 4),
         aspect=round(width / height, 4),
-        focus_map=_focus_map(luma),
+        focus_map=_focus_map(luma, fine),
     )
 
 
@@ -35,17 +37,16 @@ def _share(where: BoolArray) -> float:
     return round(float(np.count_nonzero(where)) / where.size, 4)
 
 
-def _sharpness(luma: FloatArray) -> float:
+def _sharpness(luma: FloatArray, fine: FloatArray) -> float:
     """Root mean square Laplacian over root mean square gradient of the sharpest quarter.
 
     Blur takes from the Laplacian first (variance of Laplacian: Pech-Pacheco et al. 2000);
     dividing by the gradient takes out contrast and exposure. In a focus stack only a part
     of the frame is sharp, so blocks are ranked and the strongest quarter counts.
     """
-    laplacian = cv2.Laplacian(luma, cv2.CV_32F, ksize=1)[1:-1, 1:-1]
     gx, gy = luma[1:-1, 2:] - luma[1:-1, :-2], luma[2:, 1:-1] - luma[:-2, 1:-1]
-    rows, columns = (max(1, size // 12) for size in laplacian.shape)
-    energy = _blocks(laplacian * laplacian, rows, columns)
+    rows, columns = (max(1, size // 12) for size in fine.shape)
+    energy = _blocks(fine, rows, columns)
     slope = _blocks(gx * gx + gy * gy, rows, columns)
     count = max(1, energy.size // 4)
     best = np.argsort(-slope.ravel(), kind="stable")[:count]
@@ -58,16 +59,20 @@ _FOCUS_FIELDS = 4
 sixteen tell near from far (estimated)."""
 
 
-def _focus_map(luma: FloatArray) -> tuple[float, ...]:
-    """Log gradient energy per field of a 4 x 4 grid, mean removed; empty if too small."""
+def _focus_map(luma: FloatArray, fine: FloatArray) -> tuple[float, ...]:
+    """Log of Laplacian over gradient energy per field of a 4 x 4 grid, mean removed.
+
+    Light that fades, or something that comes between, changes the two alike; focus takes from
+    the finer one first. Empty if the picture is too small.
+    """
     if min(luma.shape) < 2 * _FOCUS_FIELDS:
         return ()
     corner = luma[:-1, :-1]
     gx, gy = luma[:-1, 1:] - corner, luma[1:, :-1] - corner
-    energy = gx * gx + gy * gy
+    slope = _blocks(gx * gx + gy * gy, _FOCUS_FIELDS, _FOCUS_FIELDS)
     # One grey level squared keeps flat fields from being measured by their noise.
-    fields = np.log(_blocks(energy, _FOCUS_FIELDS, _FOCUS_FIELDS) + 1.0)
-    return tuple(round(float(value), 3) for value in (fields - fields.mean()).ravel())
+    fields = np.log((_blocks(fine, _FOCUS_FIELDS, _FOCUS_FIELDS) + 1.0) / (slope + 1.0))
+    return tuple(round(value, 3) for value in (fields - fields.mean()).ravel().tolist())
 
 
 def _blocks(values: FloatArray, rows: int, columns: int) -> FloatArray:

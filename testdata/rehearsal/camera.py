@@ -182,8 +182,8 @@ def expose(shot: Shot, scene: Scene) -> Image:
     if shot.passer is not None:
         _pass_by(light, shot.passer, shot.seed)
     light *= _vignette(width, height, round(focal, 3))
-    if scene.depth is not None and shot.focus_m is not None:
-        light = _defocus(light, _remap(scene, scene.depth, x, y), shot.focus_m, width)
+    if shot.focus_m is not None and (depth := _depth(scene, shot, rays, x, y)) is not None:
+        light = _defocus(light, depth, shot.focus_m, width)
     if shot.shake_px > 0:
         light = as_image(cv2.GaussianBlur(light, (0, 0), shot.shake_px))
     frame_ev = shot.aperture + shot.shutter - math.log2(shot.iso / 100)
@@ -397,6 +397,15 @@ def _pass_by(light: Image, passer: tuple[float, float], seed: int) -> None:
     light[body > 0] = (coat * folds)[body > 0]
     head = (round(middle), round(top - 0.42 * half))
     cv2.circle(light, head, max(2, round(0.45 * half)), (0.3, 0.2, 0.15), -1)
+
+
+def _depth(scene: Scene, shot: Shot, rays: Image, x: Image, y: Image) -> Image | None:
+    """How far away each pixel's thing is, in metres: painted, or by where the ground lies."""
+    if scene.depth is not None:
+        return _remap(scene, scene.depth, x, y)
+    if shot.eye_m is None:
+        return None
+    return as_image(np.minimum(shot.eye_m / np.maximum(rays[..., 1], 1e-6), scene.far_m))
 
 
 def _defocus(light: Image, depth: Image, focus_m: float, width: int) -> Image:

@@ -134,6 +134,9 @@ class Shot:
 
     focus_m: float | None = None
     """Focus distance; drives local sharpness in scenes that have depth, and the tag."""
+    eye_m: float | None = None
+    """Height of the camera above level ground: gives a place depth below its horizon, where it has
+    none of its own."""
     shake_px: float = 0.0
     """Standard deviation of a blur over the whole frame, in pixels of the file."""
 

@@ -11,6 +11,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+import numpy as np
+
 from testdata.rehearsal import bodies
 from testdata.rehearsal.outing import Aim, Holder, Outing, Setup, Taken, with_findings
 from testdata.rehearsal.records import Body, Expected, SceneKind, TruthSet
@@ -496,6 +498,26 @@ def focus_steps_at_views(outing: Outing, holder: Holder) -> None:
     _sweep(stage, 4, 0.35, steps_m=metres, pause_s=(7.0, 0.2), burst_s=0.6, findings=near)
 
 
+def focus_steps_by_eye(outing: Outing, holder: Holder) -> None:
+    """Focus steps at each view of a low tripod's sweep, by hand or by the body."""
+    rng = outing.rng
+    stage = set_up(
+        outing, holder, choose(rng, [24, 28, 35]), kinds=("meadow", "ridges", "market", "woodland")
+    )
+    stage.setup["eye_m"] = float(rng.uniform(0.35, 0.8))
+    near = [Expected(code="parallax-risk", required=False)]
+    _sweep(
+        stage,
+        int(rng.integers(3, 6)),
+        0.38,
+        pitch=-float(rng.uniform(6, 14)),
+        steps_m=_between(float(rng.uniform(0.6, 0.9)), 20.0, int(rng.integers(3, 6))),
+        pause_s=(8.0, 0.2),
+        burst_s=float(rng.choice([0.3, 1.5, 3.0])),
+        findings=near,
+    )
+
+
 def _close_up(outing: Outing, holder: Holder) -> Stage:
     equivalent = 90
     body = holder.body
@@ -514,15 +536,117 @@ def focus_stack(outing: Outing, holder: Holder) -> None:
     for _ in range(2):
         stage = _close_up(outing, holder)
         count = int(rng.integers(6, 15))
-        near, far = 0.18, 0.52
-        metres = [
-            1 / (1 / near + (1 / far - 1 / near) * place / (count - 1)) for place in range(count)
-        ]
+        metres = _between(0.18, 0.52, count)
         taken = outing.take_views(
             holder, stage.setup, [Aim(0.0)], steps_m=metres, burst_s=float(rng.uniform(0.3, 2.5))
         )
         outing.one_view("focus-stack", taken)
         outing.wait(120)
+
+
+def _between(near_m: float, far_m: float, count: int) -> list[float]:
+    """Focus distances even in dioptres, as the depth of field is."""
+    return [
+        1 / (1 / near_m + (1 / far_m - 1 / near_m) * place / (count - 1)) for place in range(count)
+    ]
+
+
+def focus_stack_driven(outing: Outing, holder: Holder) -> None:
+    """The body steps the focus by itself, as fast as its drive, over a part of the subject."""
+    rng = outing.rng
+    for count in (int(rng.integers(5, 12)), int(rng.integers(12, 31))):
+        stage = _close_up(outing, holder)
+        near = float(rng.uniform(0.17, 0.24))
+        far = 1 / (1 / near - float(rng.uniform(1.2, 3.5)))  # the subject's depth in dioptres
+        metres = _between(near, far, count)
+        if rng.random() < 0.3:
+            metres.reverse()
+        taken = outing.take_views(
+            holder,
+            stage.setup,
+            [Aim(0.0)],
+            steps_m=metres,
+            burst_s=1 / float(rng.choice([3, 5, 10])),
+        )
+        outing.one_view("focus-stack", taken)
+        outing.wait(90)
+
+
+def focus_stack_deep(outing: Outing, holder: Holder) -> None:
+    """A landscape from the stones at the feet to the ridge: few steps, the tripod low."""
+    rng = outing.rng
+    for _ in range(2):
+        stage = set_up(
+            outing,
+            holder,
+            choose(rng, [24, 28, 35]),
+            upright=bool(rng.random() < 0.5),
+            kinds=("meadow", "ridges", "market", "woodland"),
+            across_deg=60,
+        )
+        stage.setup["eye_m"] = float(rng.uniform(0.35, 0.8))
+        count = int(rng.integers(3, 7))
+        taken = outing.take_views(
+            holder,
+            stage.setup,
+            [Aim(0.0, -float(rng.uniform(8, 18)))],
+            steps_m=_between(float(rng.uniform(0.6, 0.9)), float(rng.uniform(8, 30)), count),
+            burst_s=float(rng.uniform(1.5, 6)),
+        )
+        outing.one_view("focus-stack", taken)
+        outing.wait(60)
+        different_singles(stage, 1)
+        outing.wait(60)
+
+
+def _drift(rng: np.random.Generator, count: int, size: float) -> list[float]:
+    """Where a hand or a body has wandered to, frame by frame: it strays and comes back."""
+    strayed = [0.0]
+    for _ in range(count - 1):
+        strayed.append(0.8 * strayed[-1] + float(rng.normal(0, size)))
+    return strayed
+
+
+def _sway(outing: Outing, count: int) -> list[Setup]:
+    """How a close-up held by hand turns from frame to frame."""
+    rng = outing.rng
+    size = float(rng.uniform(0.1, 0.35))
+    turns = zip(_drift(rng, count, size), _drift(rng, count, size), strict=True)
+    return [{"yaw_deg": yaw, "pitch_deg": pitch} for yaw, pitch in turns]
+
+
+def focus_stack_by_hand(outing: Outing, holder: Holder) -> None:
+    """Held as still as can be while the body steps the focus."""
+    rng = outing.rng
+    for _ in range(2):
+        stage = _close_up(outing, holder)
+        count = int(rng.integers(6, 16))
+        near = float(rng.uniform(0.17, 0.22))
+        sway = _sway(outing, count)
+        taken = outing.take_views(
+            holder,
+            stage.setup,
+            [Aim(0.0)],
+            steps_m=_between(near, 1 / (1 / near - float(rng.uniform(1.5, 3.5))), count),
+            burst_s=1 / float(rng.choice([5, 10])),
+            per_frame=lambda index, leg, step, sway=sway: sway[step],
+        )
+        outing.one_view("focus-stack", taken)
+        outing.wait(90)
+
+
+def focus_stack_timed(outing: Outing, holder: Holder) -> None:
+    """A controller steps the focus, waits for the shaking to die down, fires: to the clock."""
+    rng = outing.rng
+    stage = _close_up(outing, holder)
+    period, count = float(rng.choice([1.5, 2, 3])), int(rng.integers(12, 36))
+    taken, began = [], outing.now_s
+    for number, metres in enumerate(_between(0.18, float(rng.uniform(0.3, 0.5)), count)):
+        outing.now_s = began + number * period + float(rng.normal(0, 0.02))
+        shot = outing.shoot(holder, stage.setup, focus_m=metres)
+        taken.append(Taken(shot, 0, 0, 0, number, False))
+    outing.one_view("focus-stack", taken)
+    outing.wait(90)
 
 
 def uneven_bracket(outing: Outing, holder: Holder) -> None:
@@ -1008,6 +1132,101 @@ def interval(outing: Outing, holder: Holder) -> None:
     outing.one_view("interval", taken)
 
 
+def burst_tripod(outing: Outing, holder: Holder) -> None:
+    """A camera that stands still fires at somebody who crosses or comes nearer."""
+    rng = outing.rng
+    for comes in (False, True):
+        stage = set_up(
+            outing,
+            holder,
+            choose(rng, [35, 50, 85]),
+            upright=bool(rng.random() < 0.3),
+            kinds=("market", "meadow", "hall", "ridges"),
+            across_deg=60,
+        )
+        gap = 1 / float(rng.choice([3, 5, 8, 12]))
+        count = int(rng.integers(3, 15))
+        start, pace = float(rng.uniform(0.1, 0.5)), float(rng.uniform(0.1, 0.5)) / count
+        wide = float(rng.uniform(0.12, 0.35))
+        taken = []
+        for number in range(count):
+            outing.wait(gap, 0.03, least_s=0.03)
+            grown = wide * (1 + number / count) if comes else wide
+            passer = (start + (0.3 if comes else 1.0) * pace * number, grown)
+            shot = outing.shoot(holder, stage.setup, passer=passer)
+            taken.append(Taken(shot, 0, 0, 0, 0, False))
+        outing.one_view("burst", taken)
+        outing.wait(90)
+
+
+def burst_close_up(outing: Outing, holder: Holder) -> None:
+    """A beetle by hand, the drive running: the plane of focus sways with the body.
+
+    The lens stays where it was focused, so no distance is written that would tell of it.
+    """
+    rng = outing.rng
+    for _ in range(2):
+        stage = _close_up(outing, holder)
+        stage.setup["body"] = replace(holder.body, distance_tag=False)
+        count = int(rng.integers(5, 16))
+        sway, deep = _sway(outing, count), _drift(rng, count, 0.01)
+        gap = 1 / float(rng.choice([5, 8, 10]))
+        taken = []
+        for number in range(count):
+            outing.wait(gap, 0.03, least_s=0.03)
+            shot = outing.shoot(holder, stage.setup, **sway[number], focus_m=0.25 + deep[number])
+            taken.append(Taken(shot, 0, 0, 0, 0, False))
+        outing.one_view("burst", taken)
+        outing.wait(90)
+
+
+def refocused(outing: Outing, holder: Holder) -> None:
+    """One thing several times over, to be sure of the focus, which lands elsewhere each time."""
+    rng = outing.rng
+    for _ in range(3):
+        stage = _close_up(outing, holder)
+        steady = bool(rng.random() < 0.5)
+        files = []
+        for _ in range(int(rng.integers(3, 7))):
+            outing.wait(float(rng.uniform(2, 7)), 0.3)
+            shaky: Setup = (
+                {}
+                if steady
+                else {"yaw_deg": float(rng.normal(0, 0.6)), "pitch_deg": float(rng.normal(0, 0.6))}
+            )
+            metres = float(rng.choice([0.22, 0.3])) * float(np.exp(rng.normal(0, 0.04)))
+            files.append(outing.maybe(holder, stage.setup, focus_m=metres, **shaky).file)
+        outing.never.append(("focus-stack", tuple(files)))
+        outing.wait(90)
+
+
+def interval_still(outing: Outing, holder: Holder) -> None:
+    """A timer before something that keeps still: a room, a bud; at dusk the light goes."""
+    rng = outing.rng
+    for dusk in (False, True):
+        if rng.random() < 0.4:
+            stage = _close_up(outing, holder)
+            stage.setup["focus_m"] = 0.3
+        else:
+            stage = set_up(
+                outing,
+                holder,
+                choose(rng, [24, 35]),
+                upright=False,
+                kinds=("hall", "ridges"),
+                across_deg=60,
+            )
+        period = float(rng.choice([1, 2, 5, 20])) + 2.0 ** -stage.setup["shutter"]
+        taken, began = [], outing.now_s
+        for number in range(int(rng.integers(10, 25))):
+            outing.now_s = began + number * period + float(rng.normal(0, 0.01))
+            fading: Setup = {"light_ev": outing.light_ev - 0.12 * number} if dusk else {}
+            shot = outing.shoot(holder, stage.setup, **fading)
+            taken.append(Taken(shot, 0, 0, 0, 0, False))
+        outing.one_view("interval", taken)
+        outing.wait(120)
+
+
 def interval_lost(outing: Outing, holder: Holder) -> None:
     """A timer's series of which one file is gone."""
     rng = outing.rng
@@ -1371,7 +1590,12 @@ SITUATIONS: tuple[Situation, ...] = (
         bodies.M2,
         weight=0.2,
     ),
+    Situation("focus-steps-by-eye", "focus steps at each view of the ground", focus_steps_by_eye),
     Situation("focus-stack", "a close-up stack from near to far", focus_stack, weight=0.8),
+    Situation("focus-stack-driven", "a stack that the body steps through", focus_stack_driven),
+    Situation("focus-stack-deep", "a landscape in a few steps", focus_stack_deep),
+    Situation("focus-stack-by-hand", "a close-up stack held by hand", focus_stack_by_hand),
+    Situation("focus-stack-timed", "a stack fired to the clock", focus_stack_timed),
     Situation("uneven-bracket", "a bracket with one leg off its place", uneven_bracket, weight=0.2),
     Situation("two-takes", "the same sweep twice", two_takes, weight=2),
     Situation("two-subjects", "two sweeps back to back", two_subjects, weight=2),
@@ -1441,6 +1665,10 @@ SITUATIONS: tuple[Situation, ...] = (
     Situation("near-duplicates", "one subject several times over", near_duplicates, weight=2),
     Situation("burst-still", "a burst of one view", burst_still, weight=1),
     Situation("burst-panning", "a burst that follows something", burst_panning, weight=1),
+    Situation("burst-tripod", "a burst from a tripod at what moves", burst_tripod),
+    Situation("burst-close-up", "a burst of a close-up by hand", burst_close_up),
+    Situation("refocused", "one thing several times, focused anew", refocused),
+    Situation("interval-still", "an interval series of what keeps still", interval_still),
     Situation("interval", "an interval series", interval, weight=0.6),
     Situation("walk-round", "walking round a thing", walk_round, weight=0.7),
     Situation("flight-lines", "a drone's survey", flight_lines, bodies.DRONE, before=False),

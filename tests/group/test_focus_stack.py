@@ -37,6 +37,7 @@ def mapped(first: int, at_s: float, count: int, *, pause_s: float = 2.0) -> list
     ]
 
 
+FLAT = replace(PLAIN, focus_map=(0.0,) * 16)
 NEAR = [0.3 * 1.3**i for i in range(7)]
 
 
@@ -56,12 +57,33 @@ SPEAKS_ON = {
     "by hand, slowly": stack(4, 200, NEAR, pause_s=8.0),
     "by the body, fast": stack(4, 200, NEAR, pause_s=0.3),
     "no distances, by the pictures": mapped(4, 200, 8),
+    "no distances, the body firing fast": mapped(4, 200, 8, pause_s=0.3),
+    "no distances, forty steps as fast as a drive": mapped(4, 200, 40, pause_s=0.12),
+    "no distances, to the clock": mapped(4, 200, 30, pause_s=2.0),
+    "a rail that fires to the clock": [
+        replace(s, frame=replace(s.frame, focus_m=0.3)) for s in mapped(4, 200, 30, pause_s=3.0)],
+    "held by hand, the body firing fast": [
+        replace(s, yaw=0.9 * (i % 2)) for i, s in enumerate(mapped(4, 200, 10, pause_s=0.2))],
     "no distances, back to front": [
         replace(s, glance=r.glance)
         for s, r in zip(mapped(4, 200, 8), mapped(4, 200, 8)[::-1], strict=True)],
 }  # fmt: skip
 SILENT_ON = {
     "focus held": stack(4, 200, [2.0] * 7),
+    "autofocus tried again and again": stack(4, 200, [0.31, 0.24, 0.29, 0.31, 0.22]),
+    "shot again by hand, sharp elsewhere each time": [
+        replace(s, yaw=1.2 * (i % 2)) for i, s in enumerate(mapped(4, 200, 4, pause_s=5.0))],
+    "a burst of what keeps still": [
+        Shot(frame(4 + i, 200 + 0.2 * i), "moss", glance=FLAT) for i in range(12)],
+    "a timer's series of what keeps still": [
+        Shot(frame(4 + i, 200 + 5.0 * i), "moss", glance=FLAT) for i in range(12)],
+    "a timer's series at dusk": [
+        replace(s, glance=replace(s.glance, mean=0.4 - 0.02 * i))
+        for i, s in enumerate(mapped(4, 200, 12, pause_s=5.0))],
+    "two subjects, each sharp elsewhere": [
+        replace(s, place=f"moss {i // 4}", glance=replace(PLAIN, focus_map=tuple(
+            np.repeat([-1.0, 1.0], 8) * (i // 4))))
+        for i, s in enumerate(mapped(4, 200, 8))],
     "two frames": stack(4, 200, [0.4, 0.6]),
     "nothing known of focus": stack(4, 200, [None] * 7),
     "focus moves on different subjects": [

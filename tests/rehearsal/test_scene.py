@@ -91,6 +91,23 @@ def test_close_up_has_depth() -> None:
     assert scene.depth.max() > 1.0
 
 
+def test_level_ground_gives_a_place_depth_below_its_horizon() -> None:
+    key = SceneKey(kind="woodland", seed=3, span_deg=120.0, tall_deg=110.0, is_bare=False)
+    scene = paint_scene(key)
+    base = shot(scene=key, upright=False, focal_mm=24.0, pitch_deg=-15.0, shutter=3.0, seed=5)
+    foot, head = slice(330, 420), slice(20, 120)
+
+    def detail(focus_m: float, eye_m: float | None) -> tuple[float, float]:
+        grey = expose(replace(base, focus_m=focus_m, eye_m=eye_m), scene).mean(axis=-1)
+        change = np.abs(np.diff(np.log(grey + 1e-3), axis=1))
+        return float(change[foot].mean()), float(change[head].mean())
+
+    whole, near, far = detail(50.0, None), detail(0.7, 0.5), detail(50.0, 0.5)
+    assert near[0] > 1.1 * far[0]
+    assert far[1] > 1.1 * near[1]
+    assert far[1] == pytest.approx(whole[1], rel=0.05)
+
+
 def test_a_focus_stack_is_sharp_here_then_there() -> None:
     key = SceneKey(kind="tabletop", seed=2, span_deg=40.0, tall_deg=34.0, px_per_deg=26)
     scene = paint_scene(key)

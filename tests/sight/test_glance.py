@@ -12,6 +12,8 @@ import pytest
 from grouper.model import Glance
 from grouper.settings import Settings
 from grouper.sight import open_eye
+from grouper.sight.glance import glance
+from grouper.sight.picture import preview
 from tests.sight.scenes import Picture, held, put, town, view
 
 SCENE = town(11)
@@ -89,6 +91,36 @@ def test_sharpness_does_not_follow_exposure(tmp_path: Path) -> None:
         for at, ev in enumerate((-1.0, 0.0, 1.0))
     ]
     assert max(values) / min(values) < 1.25
+
+
+def _map(folder: Path, picture: Picture, number: int) -> np.ndarray:
+    return np.array(_glance(folder, picture, number).focus_map).reshape(4, 4)
+
+
+def test_the_focus_map_falls_where_the_picture_is_blurred(tmp_path: Path) -> None:
+    sharp = view(SCENE, held(0), long_px=1280)
+    half = sharp.copy()
+    middle = half.shape[1] // 2
+    half[:, :middle] = cv2.GaussianBlur(sharp, (0, 0), 10)[:, :middle]
+    change = _map(tmp_path, half, 2) - _map(tmp_path, sharp, 1)
+    assert change[:, :2].max() < 0 < change[:, 2:].min()
+    assert change[:, 2:].mean() - change[:, :2].mean() > 0.3
+
+
+@pytest.mark.parametrize("gain_ev", [-1.5, 0.7])
+def test_the_focus_map_does_not_follow_the_light(tmp_path: Path, gain_ev: float) -> None:
+    """As the light goes by a stop and more it changes by less than by a stack's first steps."""
+    change = _map(tmp_path, view(SCENE, held(0), gain_ev=gain_ev), 2) - _map(
+        tmp_path, view(SCENE, held(0)), 1
+    )
+    assert float(np.sqrt((change**2).mean())) < 0.1
+
+
+def test_too_small_a_picture_has_no_focus_map(tmp_path: Path) -> None:
+    tiny = np.zeros((7, 24, 3), np.uint8)
+    tiny[::2] = 200
+    shown = preview(tiny, (24, 7), 1)
+    assert glance(shown).focus_map == ()
 
 
 def test_a_plain_picture_is_not_sharp(tmp_path: Path) -> None:
