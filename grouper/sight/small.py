@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 import cv2
 import numpy as np
@@ -30,8 +30,7 @@ _AMPLE_BYTES = 8_000
 (rehearsal cards). So nothing has to be estimated on a card of up to about 3,000 frames."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Step:
+class _Step(NamedTuple):
     """A way to make a picture small: JPEG quality, and share of its width and height.
 
     Its bytes are about ``least + growth * p``, if those of the probe exceed its tables by ``p``:
