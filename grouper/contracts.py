@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal, Protocol
@@ -117,13 +117,14 @@ class Writer:
     """A manifest writer: a pure function from a result to files.
 
     ``render`` yields pairs of a path relative to the output folder (POSIX) and the bytes to
-    stand there. ``made`` (an ISO 8601 time with offset) is the only outside value.
+    stand there, or for what is large an iterator of pieces of them, used up before the next pair
+    is asked for. ``made`` (an ISO 8601 time with offset) is the only outside value.
     Third parties register theirs under the entry-point group ``grouper.writers``.
     """
 
     name: str
     summary: str
-    render: Callable[[Result, str], Iterable[tuple[str, bytes]]]
+    render: Callable[[Result, str], Iterable[tuple[str, bytes | Iterator[bytes]]]]
     when: Literal["always", "asked"] = "always"
 
 

@@ -6,6 +6,7 @@ Numbers and meanings: CIPA DC-008 (Exif). Sanity ranges stand beside the values 
 from __future__ import annotations
 
 import math
+import sys
 from dataclasses import dataclass, replace
 from typing import Final, Literal, NamedTuple
 
@@ -137,11 +138,11 @@ def frame_from(contents: Contents) -> Frame:
     return Frame(
         file=contents.file,
         size_bytes=contents.size_bytes,
-        make=tags.text(IMAGE, 0x010F),
-        model=model,
-        serial=tags.text(EXIF, 0xA431) or tags.text(IMAGE, 0xC62F) or note.serial,
-        lens=lens,
-        lens_serial=tags.text(EXIF, 0xA435),
+        make=_shared(tags.text(IMAGE, 0x010F)),
+        model=_shared(model),
+        serial=_shared(tags.text(EXIF, 0xA431) or tags.text(IMAGE, 0xC62F) or note.serial),
+        lens=_shared(lens),
+        lens_serial=_shared(tags.text(EXIF, 0xA435)),
         taken=taken.taken if taken else None,
         taken_resolution_s=taken.resolution_s if taken else 1.0,
         utc_offset_min=taken.utc_offset_min if taken else None,
@@ -165,7 +166,7 @@ def frame_from(contents: Contents) -> Frame:
         height_px=height,
         orientation=orientation_of(contents),
         composite=packet.panorama or _is_composite(contents, sensor),
-        folder=names.folder_of(contents.file),
+        folder=sys.intern(names.folder_of(contents.file)),
         counter=names.counter_of(contents.file),
         folder_number=names.folder_number_of(contents.file),
         shutter_count=note.shutter_count,
@@ -175,8 +176,13 @@ def frame_from(contents: Contents) -> Frame:
         longitude_deg=place.longitude_deg,
         altitude_m=place.altitude_m,
         picture=contents.picture,
-        software=tags.text(IMAGE, 0x0131),
+        software=_shared(tags.text(IMAGE, 0x0131)),
     )
+
+
+def _shared(text: str | None) -> str | None:
+    """One text for all frames that say the same: a third of what a frame takes in memory."""
+    return None if text is None else sys.intern(text)
 
 
 def is_wide(size: tuple[int, int] | None) -> bool:

@@ -2,13 +2,13 @@
 
 Writers are pure functions from a result to bytes; ``replace`` alone touches the disk. All
 files are rendered before the first one is written, so that an error leaves the folder as it
-was.
+was; until then they are put by outside of memory.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from importlib import resources
 from pathlib import Path
 from typing import Any, cast
@@ -16,13 +16,21 @@ from typing import Any, cast
 from grouper.contracts import Progress, Writer
 from grouper.errors import CannotWrite
 from grouper.model import Result
+from grouper.spool import Spool
 from grouper.write import lists, manifest, report, table, xmp
 from grouper.write.links import planned_links
 from grouper.write.manifest import card_object, set_manifest
 from grouper.write.owner import refuse_other_card
 from grouper.write.paths import check_unique_ids, checked
 from grouper.write.plugins import load_writer, rendered
-from grouper.write.replace import LinkKind, Written, check_place, opened
+from grouper.write.replace import (
+    Content,
+    LinkKind,
+    Written,
+    check_place,
+    digest_of,
+    opened,
+)
 
 __all__ = [
     "WRITERS",
@@ -115,16 +123,28 @@ def write_result(
     return folder.report()
 
 
-def _render_all(result: Result, made: str, writers: Sequence[Writer]) -> dict[str, bytes]:
+def _render_all(result: Result, made: str, writers: Sequence[Writer]) -> dict[str, Content]:
     check_unique_ids(result.sets)
-    files: dict[str, bytes] = {}
+    spool = Spool()
+    files: dict[str, Content] = {}
     for writer in writers:
         own = writer in WRITERS
         for path, data in writer.render(result, made) if own else rendered(writer, result, made):
             if checked(path, writer.name) in files:
                 raise CannotWrite(f"two writers want to write {path}; one is {writer.name!r}")
-            files[path] = data
+            files[path] = _put_by(spool, (data,) if isinstance(data, bytes) else data)
     return files
+
+
+def _put_by(spool: Spool, pieces: Iterable[bytes]) -> Content:
+    numbers: list[int] = []
+
+    def passed_on() -> Iterator[bytes]:
+        for piece in pieces:
+            numbers.append(spool.put(piece))
+            yield piece
+
+    return Content(digest_of(passed_on()), lambda: map(spool.get, numbers))
 
 
 def _card_last(path: str) -> tuple[bool, str]:

@@ -15,11 +15,13 @@ from typing import Any, TypeVar
 from grouper.contracts import Writer
 from grouper.model import Body, BriefLine, Finding, Layout, Member, Result, Scan, Set, Unread
 from grouper.settings import settings_table
+from grouper.spool import Spool
 from grouper.write.paths import set_folder
 from grouper.write.plain import (
     angle,
     ev_offset,
     json_bytes,
+    json_list_pieces,
     moment,
     offset,
     plain,
@@ -37,15 +39,24 @@ T = TypeVar("T", bound=Hashable)
 
 def card_object(result: Result, made: str) -> dict[str, Any]:
     """The whole card as ``card.json`` holds it; ``made`` is an ISO 8601 time with offset."""
-    grouping = result.grouping
+    sets = [set_object(one) for one in result.sets]
+    return {**_before_sets(result, made), "sets": sets, **_after_sets(result)}
+
+
+def _before_sets(result: Result, made: str) -> dict[str, Any]:
     return {
         "manifest": "grouper-card",
         "version": VERSION,
         "made": {"by": made_by(), "at": made},
         "card": _card(result.scan),
         "settings": plain({**settings_table(result.settings), "fixed": result.fixed}),
-        "bodies": [_body(body) for body in grouping.bodies],
-        "sets": [set_object(one) for one in grouping.sets],
+        "bodies": [_body(body) for body in result.grouping.bodies],
+    }
+
+
+def _after_sets(result: Result) -> dict[str, Any]:
+    grouping = result.grouping
+    return {
         "singles": [frame.file for frame in grouping.singles],
         "dividers": [frame.file for frame in grouping.dividers],
         "previews": [{"file": one.file, "set": one.set_id} for one in grouping.previews],
@@ -56,12 +67,15 @@ def card_object(result: Result, made: str) -> dict[str, Any]:
 
 def set_manifest(result: Result, one: Set, made: str) -> dict[str, Any]:
     """One set as its ``set.json`` holds it: the object of ``card.json`` under a header."""
+    return {**_set_header(result, made), **set_object(one)}
+
+
+def _set_header(result: Result, made: str) -> dict[str, Any]:
     return {
         "manifest": "grouper-set",
         "version": VERSION,
         "made": {"by": made_by(), "at": made},
         "card": _card(result.scan),
-        **set_object(one),
     }
 
 
@@ -197,10 +211,21 @@ def _brief_line(line: BriefLine) -> dict[str, Any]:
     }
 
 
-def _render(result: Result, made: str) -> Iterator[tuple[str, bytes]]:
-    yield "card.json", json_bytes(card_object(result, made))
+def _render(result: Result, made: str) -> Iterator[tuple[str, bytes | Iterator[bytes]]]:
+    """Each set is put into words once, for its own file and for the card's."""
+    header = json_bytes(_set_header(result, made)).removesuffix(b"\n}\n") + b","
+    told = Spool()
+    numbers = []
     for one in result.sets:
-        yield f"{set_folder(one)}/set.json", json_bytes(set_manifest(result, one, made))
+        text = json_bytes(set_object(one))
+        numbers.append(told.put(text))
+        yield f"{set_folder(one)}/set.json", header + text.removeprefix(b"{")
+    yield (
+        "card.json",
+        json_list_pieces(
+            _before_sets(result, made), "sets", map(told.get, numbers), _after_sets(result)
+        ),
+    )
 
 
 WRITER = Writer(name="manifest", summary="card.json and one set.json per set", render=_render)

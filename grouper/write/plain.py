@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import date, datetime
 from typing import Any
 
@@ -112,6 +112,25 @@ def json_bytes(value: Any) -> bytes:
     """
     text = json.dumps(value, ensure_ascii=False, indent=2, allow_nan=False)
     return utf8(text + "\n")
+
+
+def json_list_pieces(
+    before: Mapping[str, Any], key: str, items: Iterable[bytes], after: Mapping[str, Any]
+) -> Iterator[bytes]:
+    """``json_bytes`` of an object one of whose values is a long list, item by item.
+
+    Args:
+        before: what stands before the list; at least one key.
+        key: of the list.
+        items: what ``json_bytes`` gives for each item of the list.
+        after: what stands behind the list; at least one key.
+    """
+    yield json_bytes(before)[: -len(b"\n}\n")] + f",\n  {json.dumps(key)}: [".encode()
+    comma, end = b"\n    ", b""
+    for item in items:
+        yield comma + item.rstrip(b"\n").replace(b"\n", b"\n    ")  # no text holds a bare break
+        comma, end = b",\n    ", b"\n  "
+    yield end + b"]," + json_bytes(after)[1:]
 
 
 def utf8(text: str) -> bytes:

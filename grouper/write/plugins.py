@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from importlib import metadata
 
 from grouper.contracts import Writer
@@ -48,7 +48,10 @@ def rendered(writer: Writer, result: Result, made: str) -> list[tuple[str, bytes
         CannotWrite: it fails, or yields something other than pairs of path and bytes.
     """
     try:
-        pairs = [(path, data) for path, data in writer.render(result, made)]
+        pairs = [
+            (path, b"".join(data) if isinstance(data, Iterator) else data)
+            for path, data in writer.render(result, made)
+        ]
     except Exception as error:  # foreign code again
         raise CannotWrite(f"writer {writer.name!r} failed: {error!r}") from error
     for path, data in pairs:

@@ -17,7 +17,7 @@ import re
 import secrets
 import shutil
 import stat
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
@@ -95,9 +95,40 @@ def _refuse_cards(out: Path, folders: Sequence[Path], cards: Sequence[Path]) -> 
             )
 
 
+_MADE_WITHIN = 1 << 16
+"""Bytes at the beginning of a manifest within which ``made`` stands."""
+
+
 def without_made(data: bytes) -> bytes:
     """The bytes of an output with the time and version of the run blanked."""
-    return _MADE.sub(b"", data, count=1)
+    return _MADE.sub(b"", data[:_MADE_WITHIN], count=1) + data[_MADE_WITHIN:]
+
+
+@dataclass(frozen=True, slots=True)
+class Content:
+    """What is to stand in a file: its digest, and its bytes piece by piece, as often as asked."""
+
+    digest: str
+    pieces: Callable[[], Iterable[bytes]]
+
+
+def digest_of(pieces: Iterable[bytes]) -> str:
+    """How a file is known again: the digest of its bytes, ``made`` left out.
+
+    Args:
+        pieces: the file's bytes, cut anywhere.
+    """
+    digest = hashlib.sha256()
+    head = b""
+    rest = iter(pieces)
+    for piece in rest:
+        head += piece
+        if len(head) >= _MADE_WITHIN:
+            break
+    digest.update(without_made(head))
+    for piece in rest:
+        digest.update(piece)
+    return f"sha256:{digest.hexdigest()}"
 
 
 @dataclass(slots=True)
@@ -116,14 +147,14 @@ class Folder:
     kept: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
 
-    def put(self, path: str, data: bytes, *, yields: bool = False) -> None:
-        """Let ``data`` stand at ``path``, unless it does already.
+    def put(self, path: str, content: Content, *, yields: bool = False) -> None:
+        """Let ``content`` stand at ``path``, unless it does already.
 
         What stands there and is not grouper's own untouched work is moved aside, or, where
         the new file ``yields``, stays.
         """
         target = self._target(path)
-        digest = _digest(data)
+        digest = content.digest
         if self._is_ours(path):
             if _digest_on_disk(target) == digest:
                 return self._same(path, digest)
@@ -135,7 +166,7 @@ class Folder:
                 return None
             self._set_aside(path, target)
         with _beside(target) as temporary:
-            _write_new(temporary, data)
+            _write_new(temporary, content.pieces())
         return self._new(path, digest)
 
     def put_link(self, path: str, source: Path, how: LinkKind) -> None:
@@ -182,25 +213,25 @@ class Folder:
         target = self.root / RECORD
         if _read(target) != data:
             with _beside(target) as temporary:
-                _write_new(temporary, data)
+                _write_new(temporary, (data,))
 
-    def announce(self, planned: Mapping[str, bytes]) -> None:
+    def announce(self, planned: Mapping[str, Content]) -> None:
         """Record what is about to be written beside what was.
 
         So a run that dies half-way does not leave files that the next one takes for
         somebody else's.
         """
         pending = {
-            path: _digest(data)
-            for path, data in planned.items()
-            if _digest(data) not in self.known.get(path, set())
+            path: content.digest
+            for path, content in planned.items()
+            if content.digest not in self.known.get(path, set())
         }
         if pending:
             old = {path: self._likely_mark(path) for path in self.known}
             for path, digest in pending.items():
                 self.known.setdefault(path, set()).add(digest)
             with _beside(self.root / RECORD) as temporary:
-                _write_new(temporary, _record_bytes(old, pending))
+                _write_new(temporary, (_record_bytes(old, pending),))
 
     def report(self) -> Written:
         """What was done so far."""
@@ -389,13 +420,15 @@ def _set_of(path: str) -> str | None:
     return "/".join(parts[:2]) if len(parts) > 2 and parts[0] == "sets" else None
 
 
-def _digest(data: bytes) -> str:
-    return f"sha256:{hashlib.sha256(without_made(data)).hexdigest()}"
-
-
 def _digest_on_disk(target: Path) -> str | None:
-    data = _read(target)
-    return None if data is None else _digest(data)
+    """The digest of a regular file; ``None`` for all else."""
+    try:
+        if not stat.S_ISREG(os.lstat(target).st_mode):
+            return None
+        with target.open("rb") as file:
+            return digest_of(iter(lambda: file.read(1 << 18), b""))
+    except OSError:
+        return None
 
 
 def _read(target: Path) -> bytes | None:
@@ -455,12 +488,12 @@ def _copy(source: Path, temporary: Path) -> None:
         shutil.copystat(source, temporary)
 
 
-def _write_new(temporary: Path, data: bytes) -> None:
+def _write_new(temporary: Path, pieces: Iterable[bytes]) -> None:
     """Write a file that must not exist yet, down to the disk."""
     flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_NOFOLLOW", 0)
     flags |= getattr(os, "O_BINARY", 0)
     with os.fdopen(os.open(temporary, flags, 0o666), "wb") as file:
-        file.write(data)
+        file.writelines(pieces)
         file.flush()
         os.fsync(file.fileno())
 

@@ -7,7 +7,6 @@ the page. It holds no time of making, so that the same card gives the same bytes
 
 from __future__ import annotations
 
-import io
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -55,13 +54,19 @@ class Entry:
     title: str
     facts_line: str
     findings: list[Finding]
+    takes: tuple[tuple[str, int], ...]
+    """(id, number) of the other takes."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Details:
+    """All that the page shows of a set's frames: too much to hold for all sets at once."""
+
     sweep: Sweep | None
     strip: Strip | None
     settings: Facts
     folder: str
     files: tuple[tuple[str, str], ...]
-    takes: tuple[tuple[str, int], ...]
-    """(id, number) of the other takes."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,12 +94,33 @@ class Loose:
         return len(self.shots) <= OPEN_LOOSE
 
 
-def _render(result: Result, made: str) -> Iterator[tuple[str, bytes]]:
+_PIECE_SIGNS = 1 << 16
+"""The page is encoded by so much at once."""
+
+
+def _render(result: Result, made: str) -> Iterator[tuple[str, Iterator[bytes]]]:
+    yield "report.html", _pieces(result)
+
+
+def _pieces(result: Result) -> Iterator[bytes]:
+    """The page piece by piece: that of a large card is 40 MB."""
+    gathered: list[str] = []
+    signs = 0
+    for text in _texts(result):
+        gathered.append(text)
+        signs += len(text)
+        if signs >= _PIECE_SIGNS:
+            yield utf8("".join(gathered))
+            gathered, signs = [], 0
+    yield utf8("".join(gathered))
+
+
+def _texts(result: Result) -> Iterator[str]:
     style, script = (page_text("grouper.write", name) for name in ("report.css", "report.js"))
     book = album(result)
-    entries = _entries(result, book)
-    todo = _todo(result, entries, book)
-    pieces = page_template("grouper.write", "report.html").generate(
+    entries = _entries(result)
+    unlisted = frozenset(without_lists(result))
+    return page_template("grouper.write", "report.html").generate(
         style=style,
         script=script,
         policy=(
@@ -117,7 +143,7 @@ def _render(result: Result, made: str) -> Iterator[tuple[str, bytes]]:
         caution=CAUTION,
         timeline=draw_timeline(result),
         kinds=sorted({one.kind for one in result.sets}),
-        todo=todo,
+        todo=_todo(result, entries, book),
         notes=_notes(result, entries),
         entries=entries,
         loose=_loose(result, book),
@@ -125,43 +151,41 @@ def _render(result: Result, made: str) -> Iterator[tuple[str, bytes]]:
         ignored=result.scan.ignored,
         left_out=book.left_out,
         signs=_SIGNS,
+        details_of=lambda entry: _details(entry.set, book, has_lists=entry.set.id not in unlisted),
     )
-    # Piece by piece: the page of a large card is 40 MB, and as text and bytes twice as much.
-    page = io.BytesIO()
-    for piece in pieces:
-        page.write(utf8(piece))
-    yield "report.html", page.getvalue()
 
 
 # --- Sets -------------------------------------------------------------------------------------
 
 
-def _entries(result: Result, book: Album) -> list[Entry]:
+def _entries(result: Result) -> list[Entry]:
     numbers = {one.id: number for number, one in enumerate(result.sets, 1)}
     bodies = {body.id: at for at, body in enumerate(result.grouping.bodies)}
-    unlisted = set(without_lists(result))
-    entries = []
-    for one in result.sets:
-        sweep = draw_sweep(one, book)
-        folder = set_folder(one)
-        entries.append(
-            Entry(
-                set=one,
-                number=numbers[one.id],
-                body=bodies.get(one.body, 0),
-                verdict=verdict_of(one.findings),
-                title=_title(one),
-                facts_line=_facts_line(one),
-                findings=by_severity(one.findings),
-                sweep=sweep,
-                strip=draw_strip(one, book) if sweep is None else None,
-                settings=settings_of(one, book),
-                folder=folder,
-                files=tuple(files_of_set(one, folder, has_lists=one.id not in unlisted)),
-                takes=tuple((take, numbers[take]) for take in one.takes if take in numbers),
-            )
+    return [
+        Entry(
+            set=one,
+            number=numbers[one.id],
+            body=bodies.get(one.body, 0),
+            verdict=verdict_of(one.findings),
+            title=_title(one),
+            facts_line=_facts_line(one),
+            findings=by_severity(one.findings),
+            takes=tuple((take, numbers[take]) for take in one.takes if take in numbers),
         )
-    return entries
+        for one in result.sets
+    ]
+
+
+def _details(one: Set, book: Album, *, has_lists: bool) -> Details:
+    sweep = draw_sweep(one, book)
+    folder = set_folder(one)
+    return Details(
+        sweep=sweep,
+        strip=draw_strip(one, book) if sweep is None else None,
+        settings=settings_of(one, book),
+        folder=folder,
+        files=tuple(files_of_set(one, folder, has_lists=has_lists)),
+    )
 
 
 _KINDS = {

@@ -51,6 +51,24 @@ class Mark:
     word: str
 
 
+_ADDRESS = "data:image/jpeg;base64,"
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A picture as a ``data:`` address (RFC 2397), made when the page comes to it.
+
+    All at once they take as much memory as the page.
+    """
+
+    pictures: Mapping[str, bytes]
+    file: str
+
+    def __html__(self) -> str:
+        """The address; nothing in it has to be escaped."""
+        return _ADDRESS + base64.b64encode(self.pictures[self.file]).decode("ascii")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shot:
     """A frame as it is shown, wherever on the page."""
@@ -58,7 +76,7 @@ class Shot:
     frame: Frame
     anchor: str
     """Where its settings stand on the page."""
-    picture: Markup | None
+    picture: Picture | None
     size_px: tuple[int, int]
     """Width and height to keep free for the picture."""
     link: Markup
@@ -77,7 +95,7 @@ class Album:
     """Makes shots of the frames of a card."""
 
     root: str
-    pictures: Mapping[str, Markup]
+    pictures: Mapping[str, Picture]
     anchors: Mapping[str, str]
     frames: Mapping[str, Frame]
     left_out: int = 0
@@ -119,7 +137,7 @@ class Album:
 class _Room:
     left: int = MOST_PICTURE_BYTES
     refused: int = 0
-    kept: dict[str, Markup] = field(default_factory=dict)
+    kept: dict[str, Picture] = field(default_factory=dict)
 
 
 def album(result: Result, most_bytes: int = MOST_PICTURE_BYTES) -> Album:
@@ -129,12 +147,12 @@ def album(result: Result, most_bytes: int = MOST_PICTURE_BYTES) -> Album:
         data = result.pictures.get(frame.file)
         if data is None or not data.startswith(b"\xff\xd8"):
             continue
-        address = "data:image/jpeg;base64," + base64.b64encode(data).decode("ascii")
-        if len(address) > room.left:
+        signs = len(_ADDRESS) + 4 * -(-len(data) // 3)
+        if signs > room.left:
             room.refused += 1
             continue
-        room.left -= len(address)
-        room.kept[frame.file] = Markup(address)
+        room.left -= signs
+        room.kept[frame.file] = Picture(result.pictures, frame.file)
     return Album(
         root=result.scan.root,
         pictures=room.kept,

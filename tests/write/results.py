@@ -159,7 +159,10 @@ def renamed(one: Set, old: str, new: str) -> Set:
 
 
 def files_of(writer: Writer, of: Result, made: str = MADE) -> dict[str, bytes]:
-    return dict(writer.render(of, made))
+    return {
+        path: data if isinstance(data, bytes) else b"".join(data)
+        for path, data in writer.render(of, made)
+    }
 
 
 def shoot(card: Path, of: Result) -> Result:

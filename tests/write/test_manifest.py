@@ -193,7 +193,7 @@ def test_set_json_is_the_object_of_card_json_under_the_card_header() -> None:
 
 def test_only_made_differs_between_runs() -> None:
     now, later = files_of(WRITER, result()), files_of(WRITER, result(), LATER)
-    assert list(now) == ["card.json", f"sets/{PANORAMA}/set.json", f"sets/{BRACKET}/set.json"]
+    assert set(now) == {"card.json", f"sets/{PANORAMA}/set.json", f"sets/{BRACKET}/set.json"}
     for path, data in now.items():
         assert data != later[path]
         assert data == later[path].replace(LATER.encode(), b"2026-05-02T18:40:11+02:00")

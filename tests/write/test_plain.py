@@ -15,6 +15,7 @@ from grouper.model import Member
 from grouper.write.plain import (
     ev_offset,
     json_bytes,
+    json_list_pieces,
     moment,
     offset,
     plain,
@@ -92,3 +93,12 @@ def test_light_of_an_unrecorded_exposure_is_unknown_not_zero() -> None:
     known = Member(frame=frame(1), ev_offset=-1.996)
     unknown = Member(frame=frame(2, exposure_s=None), ev_offset=0.0)
     assert (ev_offset(known), ev_offset(unknown)) == (-2.0, None)
+
+
+@pytest.mark.parametrize(
+    "items", [[], [{}], [{"a": [1, {"b": []}], "c": "one\ntwo, ]"}, "x", [None], {"d": {"e": 0.5}}]]
+)
+def test_a_long_list_item_by_item_is_the_same(items: list[object]) -> None:
+    before, after = {"made": {"by": "x"}, "n": 1}, {"rest": [], "more": {"z": "\u00e4"}}
+    pieces = json_list_pieces(before, "sets", map(json_bytes, items), after)
+    assert b"".join(pieces) == json_bytes({**before, "sets": items, **after})

@@ -7,7 +7,7 @@ import hashlib
 import json
 import os
 import stat
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -320,12 +320,13 @@ def failing(monkeypatch: pytest.MonkeyPatch) -> Iterator[dict[str, BaseException
     faults: dict[str, BaseException] = {}
     real = disk._write_new
 
-    def write_new(temporary: Path, data: bytes) -> None:
+    def write_new(temporary: Path, pieces: Iterable[bytes]) -> None:
+        data = b"".join(pieces)
         for word, fault in faults.items():
             if word.encode() in data:
                 temporary.write_bytes(data[: len(data) // 2])
                 raise fault
-        real(temporary, data)
+        real(temporary, (data,))
 
     monkeypatch.setattr(disk, "_write_new", write_new)
     return faults
@@ -560,3 +561,15 @@ def test_where_links_cannot_be_made(
     assert path.samefile(photograph) == (expected == "hard")
     assert path.read_bytes() == photograph.read_bytes()
     assert not [p for p in tree(tmp_path / "out") if "tmp" in p]
+
+
+@pytest.mark.parametrize("length", [0, 1, 100, 65_535, 65_536, 65_537, 300_000])
+def test_a_digest_does_not_depend_on_how_a_file_is_cut(length: int) -> None:
+    made = b'{\n  "made": {\n    "by": "grouper 1",\n    "at": "2026-05-01T10:00:00+02:00"\n  },'
+    data = made + bytes(n % 251 for n in range(length))
+    expected = disk.digest_of((data,))
+    for size in (len(data), 7, 4096, 65_536):
+        cut = [data[at : at + size] for at in range(0, len(data), size)]
+        assert disk.digest_of(cut) == expected
+    assert disk.digest_of((data.replace(b"10:00", b"11:30", 1),)) == expected
+    assert disk.digest_of((data + b"!",)) != expected
