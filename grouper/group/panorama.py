@@ -10,6 +10,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from grouper.group.burst import FAST
 from grouper.group.choose import Proposal, Rule
 from grouper.group.evidence import (
     SEEN_AT_BOUNDARY,
@@ -404,8 +405,11 @@ class _Judge:
         if known is None:
             evidence, span = self._evidence, slice(first, last)
             exposed = evidence.exposed[span]
-            repeats = int((self.stops.still[span] & ~exposed).sum())
-            known = math.log(STILL["same"] / SWEPT["same"]) * repeats
+            repeats = self.stops.still[span] & ~exposed
+            known = math.log(STILL["same"] / SWEPT["same"]) * int(repeats.sum())
+            # Where a drive steps the focus at each view its pauses weigh as in a burst.
+            driven = repeats & evidence.driven[span]
+            known += float(np.maximum(FAST - evidence.pause[span], 0.0)[driven].sum())
             if not exposed.any():
                 focus = focus_weight(evidence, first, last)
                 known += focus[0] if focus is not None else 0.0

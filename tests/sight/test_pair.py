@@ -84,7 +84,7 @@ def test_a_stranger_in_the_lot_is_none() -> None:
 def test_a_quick_look_gives_up_where_little_stands_out(quick: bool) -> None:
     """These two strangers' best shift stands out by 5.8: enough to be tried, if there is time."""
     strangers = pair((120, 270), (LYING, LYING), (24.0, 24.0))
-    begun = _search([strangers, MIXED["lying"]], [LEVEL, LEVEL], None, quick)
+    begun = _search([strangers, MIXED["lying"]], [LEVEL, LEVEL], None, [quick, quick])
     assert [bool(some) for some in begun] == [not quick, True]
 
 
