@@ -48,9 +48,9 @@ class SightSettings:
         True, "Pictures decide what time alone cannot; --no-sight turns this off."
     )
     shelved: int = setting(
-        1500,
-        "Pictures kept packed, about 14 kB each, so that an ordinary card is decoded once and a "
-        "long one, which is gone through part by part, nearly so: 21 MB of the memory budget.",
+        600,
+        "Pictures kept packed in memory, about 11 kB each: a part of a long day, which is gone "
+        "through part by part. Those used before lie in a temporary file.",
         least=2,
         most=100_000,
     )

@@ -35,6 +35,11 @@ class Spool:
         self._is_refused = False
         self._lock = Lock()
 
+    @property
+    def is_refused(self) -> bool:
+        """Whether the disk has refused what was put by last."""
+        return self._is_refused
+
     def put(self, data: bytes) -> int:
         """Put bytes by; the number to ask for them with, counted from 0."""
         with self._lock:

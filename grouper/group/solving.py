@@ -10,7 +10,7 @@ from grouper import optics
 from grouper.contracts import Eye
 from grouper.group.evidence import is_sure_tie
 from grouper.group.layout import field_of_view_deg
-from grouper.group.looking import ask, is_sure
+from grouper.group.looking import SAME_VIEW_SHARE, ask, is_sure
 from grouper.group.pairs import Pairs
 from grouper.model import Frame, Pointing, Sighting, Solution
 
@@ -21,6 +21,8 @@ MOST_ANCHORS = 12
 LEAST_LIKENESS = 0.8
 """Frames of one set that overlap agree about as well as its neighbours do: of 2,072 true ties on
 rendered cards 96 % agree by more than this share of their median, of four false ones none."""
+SAME_VIEW_OVERLAP = (1.0 - SAME_VIEW_SHARE) ** 2
+"""Frames that overlap more look at one view, by what tells stills from steps."""
 LEAST_CROSS_OVERLAP = 0.2
 """Predicted overlap from which an extra pair is worth the look."""
 
@@ -88,9 +90,16 @@ def _crossings(frames: Sequence[Frame], pointings: Sequence[Pointing]) -> list[t
     if fov is None:
         return [(0, len(frames) - 1)] if len(frames) > 2 else []
     wanted: list[tuple[int, int]] = []
-    for j in range(2, len(frames)):
+    began = 0  # the first of the frames one after the other that look at j's view
+    for j in range(1, len(frames)):
+        if _predicted_overlap(pointings[j - 1], pointings[j], fov) < SAME_VIEW_OVERLAP:
+            began = j
+        # Frames of one view hang together one by one: more pairs of them tell nothing new.
         ranked = sorted(
-            ((_predicted_overlap(pointings[i], pointings[j], fov), i) for i in range(j - 1)),
+            (
+                (_predicted_overlap(pointings[i], pointings[j], fov), i)
+                for i in range(min(j - 1, began))
+            ),
             reverse=True,
         )
         wanted += [(i, j) for share, i in ranked[:CROSS_PER_FRAME] if share > LEAST_CROSS_OVERLAP]

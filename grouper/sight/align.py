@@ -128,9 +128,7 @@ def project(
         Columns, rows and whether inside the picture (1 or 0), each of shape (k, n).
     """
     across, along = (cameras[0].width - 1) / 2, (cameras[0].height - 1) / 2
-    pixels = np.array(
-        [[[one.fx, 0.0, across], [0.0, one.fy, along], [0.0, 0.0, 1.0]] for one in cameras]
-    )
+    pixels = np.stack([_to_pixels(camera) for camera in cameras])
     seen = (pixels @ np.swapaxes(turns, 1, 2)).astype(np.float32) @ rays
     depth = seen[:, 2]
     inside = depth > _LEAST_DEPTH
@@ -140,6 +138,13 @@ def project(
     inside &= np.abs(column - np.float32(across)) <= across + 0.5
     inside &= np.abs(row - np.float32(along)) <= along + 0.5
     return column, row, inside.astype(np.float32)
+
+
+@lru_cache(maxsize=64)
+def _to_pixels(camera: Pinhole) -> DoubleArray:
+    """The matrix K from rays to pixels, of shape (3, 3)."""
+    across, along = (camera.width - 1) / 2, (camera.height - 1) / 2
+    return np.array([[camera.fx, 0.0, across], [0.0, camera.fy, along], [0.0, 0.0, 1.0]])
 
 
 def sample(pictures: Sequence[FloatArray], column: FloatArray, row: FloatArray) -> FloatArray:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
@@ -35,6 +36,7 @@ from grouper.sight.pair import (
 from grouper.sight.picture import ByteArray, preview
 from grouper.sight.plate import SEARCH, Plate, ShelvedPlate, look_alike, prepare, shelved
 from grouper.sight.search import Pair
+from grouper.sight.shelf import Shelf
 from grouper.sight.solve import solve_pointings
 from grouper.sight.sphere import DoubleArray, View, rotation
 from grouper.sight.verdict import expected_certainty
@@ -52,6 +54,8 @@ _WAVE = 16
 _RECENT = 2 * _WAVE
 """Pictures used last, whose spectra are kept, a third of a megabyte each (measured): no more are
 compared at once, and a frame is held against a dozen earlier ones, the next against the same."""
+_CAMERAS = 1000
+"""Frames whose cameras are remembered, half a kilobyte each: far more than one wave's."""
 _LEARN_PAIRS = 12
 """Pairs of one camera from which an unknown focal length is learned: enough that one bad
 pair does not decide."""
@@ -116,15 +120,6 @@ class _Habit:
     share: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class _Looked:
-    """What was made of a frame's picture when it was decoded."""
-
-    file: str
-    glance: Glance
-    shelved: ShelvedPlate
-
-
 class PictureEye:
     """Looks at thumbnails, else previews, else main pictures decoded small.
 
@@ -146,10 +141,11 @@ class PictureEye:
         self._settings = settings.sight
         self._jobs = max(1, jobs)
         self._progress = progress
-        self._shelf: OrderedDict[str, _Looked | None] = OrderedDict()
+        self._shelf = Shelf(self._settings.shelved)
         self._glances: dict[str, Glance | None] = {}
         self._plates: OrderedDict[str, Plate] = OrderedDict()
         self._habits: dict[CameraKey, _Habit] = {}
+        self._cameras: dict[str, CameraBelief] = {}
         self._pitches: dict[str, float] = {}
         self._horizons: dict[str, tuple[HorizonLine, ...]] = {}
 
@@ -199,7 +195,7 @@ class PictureEye:
             return solution
         lean = lean_by_elevation(solution.pointings, frames)
         if lean is None and may_show_horizon(solution):
-            share = self._share_of(camera_of(frames[0])) * solution.focal_scale
+            share = self._share_of(self._camera(frames[0])) * solution.focal_scale
             lean = lean_by_horizon(
                 solution.pointings, share, lambda at: self._horizons_of(frames[at])
             )
@@ -304,19 +300,28 @@ class PictureEye:
             self._pitches[frame.file] = pitch
 
     def _habit_of(self, frames: FramePair) -> _Habit:
-        return self._habits.setdefault(camera_of(frames[0]).key, _Habit())
+        return self._habits.setdefault(self._camera(frames[0]).key, _Habit())
 
     def _shares_of(self, pair: FramePair) -> tuple[float, float]:
         """The focal lengths of two frames, in long sides of the full picture."""
-        return self._share_of(camera_of(pair[0])), self._share_of(camera_of(pair[1]))
+        return self._share_of(self._camera(pair[0])), self._share_of(self._camera(pair[1]))
 
     def _holds_of(self, pair: FramePair) -> tuple[float | None, float | None]:
         """How far up each camera looked: as recorded, else as earlier matches showed."""
         return self._hold_of(pair[0]), self._hold_of(pair[1])
 
     def _hold_of(self, frame: Frame) -> float | None:
-        recorded = camera_of(frame).pitch_deg
+        recorded = self._camera(frame).pitch_deg
         return self._pitches.get(frame.file) if recorded is None else recorded
+
+    def _camera(self, frame: Frame) -> CameraBelief:
+        """What is believed of a frame's camera; asked for a dozen times a pair."""
+        belief = self._cameras.get(frame.file)
+        if belief is None:
+            if len(self._cameras) >= _CAMERAS:
+                self._cameras.clear()
+            belief = self._cameras[frame.file] = camera_of(frame)
+        return belief
 
     def _share_of(self, camera: CameraBelief) -> float:
         habit = self._habits.get(camera.key)
@@ -327,7 +332,7 @@ class PictureEye:
         """Let the pictures choose the focal length of cameras whose metadata leaves it open."""
         open_pairs: dict[CameraKey, list[FramePair]] = {}
         for pair in pairs:
-            cameras = camera_of(pair[0]), camera_of(pair[1])
+            cameras = self._camera(pair[0]), self._camera(pair[1])
             habit = self._habits.get(cameras[0].key)
             if (
                 cameras[0].key == cameras[1].key
@@ -337,7 +342,7 @@ class PictureEye:
                 open_pairs.setdefault(cameras[0].key, []).append(pair)
         for key, chosen in open_pairs.items():
             some = chosen[:: max(1, len(chosen) // _LEARN_PAIRS)][:_LEARN_PAIRS]
-            share = self._likeliest(some, camera_of(some[0][0]).shares)
+            share = self._likeliest(some, self._camera(some[0][0]).shares)
             if share is not None:
                 finer = tuple(share * step for step in _FINER)
                 share = self._likeliest(some, finer) or share
@@ -365,15 +370,18 @@ class PictureEye:
     def _plates_of(
         self, wanted: Sequence[tuple[Frame, ...]], what: str | None
     ) -> Iterator[list[Plate | None]]:
-        for looked in self._ahead(wanted, what):
-            yield [None if one is None else self._plate(one) for one in looked]
+        for frames, packed in zip(wanted, self._ahead(wanted, what), strict=True):
+            yield [
+                None if one is None else self._plate(frame.file, one)
+                for frame, one in zip(frames, packed, strict=True)
+            ]
 
-    def _plate(self, looked: _Looked) -> Plate:
+    def _plate(self, file: str, packed: ShelvedPlate) -> Plate:
         """The plate, made ready for work; those not used lately go back on the shelf."""
-        plate = self._plates.pop(looked.file, None)
+        plate = self._plates.pop(file, None)
         if plate is None:
-            plate = looked.shelved.taken_down()
-        self._plates[looked.file] = plate
+            plate = packed.taken_down()
+        self._plates[file] = plate
         for resting in islice(reversed(self._plates.values()), _RECENT, _RECENT + 1):
             resting.spectra.clear()
         while len(self._plates) > self._settings.kept:
@@ -382,7 +390,7 @@ class PictureEye:
 
     def _ahead(
         self, wanted: Sequence[tuple[Frame, ...]], what: str | None
-    ) -> Iterator[list[_Looked | None]]:
+    ) -> Iterator[list[ShelvedPlate | None]]:
         """What is known of each tuple of frames in turn, large ones decoded ahead by threads."""
         total = len(wanted)
         with ThreadPoolExecutor(self._jobs) as pool:
@@ -410,26 +418,28 @@ class PictureEye:
         """
         return self._jobs > 1 and frame.picture is not None and frame.picture.kind != "thumbnail"
 
-    def _looked(self, frame: Frame, coming: dict[str, Future[ByteArray | None]]) -> _Looked | None:
+    def _looked(
+        self, frame: Frame, coming: dict[str, Future[ByteArray | None]]
+    ) -> ShelvedPlate | None:
         future = coming.pop(frame.file, None)
         if frame.file in self._shelf:
-            self._shelf.move_to_end(frame.file)
-            return self._shelf[frame.file]
+            with suppress(KeyError):
+                return self._shelf.get(frame.file)
         pixels = load_pixels(self._root, frame) if future is None else future.result()
-        looked = None if pixels is None else self._look(frame, pixels)
-        self._shelf[frame.file] = looked
-        self._glances[frame.file] = None if looked is None else looked.glance
-        while len(self._shelf) > self._settings.shelved:
-            self._shelf.popitem(last=False)
-        return looked
+        packed = None if pixels is None else self._look(frame, pixels)
+        self._shelf.put(frame.file, packed)
+        if packed is None:
+            self._glances[frame.file] = None
+        return packed
 
-    def _look(self, frame: Frame, pixels: ByteArray) -> _Looked:
+    def _look(self, frame: Frame, pixels: ByteArray) -> ShelvedPlate:
+        """Make of a picture that was decoded all that is wanted of it."""
         if self._keep is not None:
             self._keep(frame, pixels)
         shown = preview(pixels, stored_px(frame), frame.orientation)
         plate = prepare(shown)
-        glance = replace(glance_at(shown), is_alike=plate.profile.size > 0)
-        return _Looked(frame.file, glance, shelved(plate))
+        self._glances[frame.file] = replace(glance_at(shown), is_alike=plate.profile.size > 0)
+        return shelved(plate)
 
 
 def _told(a: Plate, b: Plate, match: Match | None) -> Sighting | None:

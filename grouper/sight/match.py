@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from grouper.sight.blocks import block_sums
-from grouper.sight.sphere import FloatArray
+from grouper.sight.sphere import BoolArray, FloatArray
 
 ComplexArray = NDArray[np.complex64]
 Shape = tuple[int, int]
@@ -57,12 +57,20 @@ class Peak:
     right: int
 
 
-def padded_shape(a: Shape, b: Shape) -> Shape:
+def padded_shape(a: Shape, b: Shape, unused: float = 0.0) -> Shape:
     """The smallest fast transform shape in which no shift of ``b`` over ``a`` wraps.
 
     Both sides are multiples of ``POOL``.
+
+    Args:
+        a: rows and columns of the first picture.
+        b: those of the second.
+        unused: shifts that leave less than this share of the smaller side in common may wrap.
     """
-    pooled = (-(-(one + other - 1) // POOL) for one, other in zip(a, b, strict=True))
+    pooled = (
+        -(-(one + other - 1 - int(unused * min(one, other))) // POOL)
+        for one, other in zip(a, b, strict=True)
+    )
     rows, columns = (POOL * int(fft.next_fast_len(size, real=True)) for size in pooled)
     return rows, columns
 
@@ -82,9 +90,10 @@ def masked_spectra(shown: FloatArray, shape: Shape) -> list[MaskedSpectra]:
     ]
 
 
-def mask_energy(mask: FloatArray, shape: Shape) -> ComplexArray:
+def mask_energy(mask: BoolArray, shape: Shape) -> ComplexArray:
     """The spectrum of a pooled mask; it depends only on the camera, so it is worth keeping."""
-    return _spectrum(block_sums(mask, POOL) / np.float32(POOL * POOL), _coarse(shape))
+    pooled = block_sums(mask.astype(np.float32), POOL) / np.float32(POOL * POOL)
+    return _spectrum(pooled, _coarse(shape))
 
 
 def common_cells(masks: tuple[ComplexArray, ComplexArray], shape: Shape) -> FloatArray:

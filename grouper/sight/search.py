@@ -31,7 +31,7 @@ from grouper.sight.match import (
     padded_shape,
     peaks,
 )
-from grouper.sight.plate import Plate
+from grouper.sight.plate import SEARCH, Plate
 from grouper.sight.sphere import (
     DoubleArray,
     FloatArray,
@@ -49,6 +49,9 @@ _FOCAL_STEPS = 16
 _REACH = 0.2
 """How far from the expected turn is searched, in long sides: a hand steps unevenly by a fifth
 of a frame (rendered handheld sweeps: 95 % within), a head by much less."""
+_UNUSED = 0.8
+"""A picture fills at least this share of its grid on the sphere (pitches up to 27 degrees nearly
+all, steep ones less): so much less common ground than is looked at makes no shift worth a look."""
 _RADIUS = 3
 """Cells round a peak that belong to it: the band-pass correlates over about this far."""
 _TOGETHER = 8
@@ -168,9 +171,13 @@ def candidates(
         alike[bench.shape].append(at)
     found: list[list[Candidate]] = [[] for _ in layers]
     for places in alike.values():
+        # Pairs that follow one another share pictures: side by side these are laid out once.
+        places.sort(
+            key=lambda at: (layers[at].level, layers[at].view.across, layers[at].view.pitch_deg)
+        )
         for first in range(0, len(places), _TOGETHER):
             some = places[first : first + _TOGETHER]
-            best = _peaks([layers[at] for at in some], [benches[at] for at in some], count + 1)
+            best = _peaks([layers[at] for at in some], [benches[at] for at in some], max(count, 2))
             for at, own in zip(some, best, strict=True):
                 found[at] = _standing_out(own, layers[at].view, benches[at])[:count]
     return found
@@ -214,13 +221,13 @@ def _about(camera: Pinhole) -> Pinhole:
     return Pinhole(camera.width, camera.height, round(fx, 3), round(fy, 3))
 
 
-@lru_cache(maxsize=512)
+@lru_cache(maxsize=256)
 def _bench(a: Pinhole, b: Pinhole, view: View, least_overlap: float) -> _Bench:
     step = grid_step((a, b))
     maps = sphere_map(a, view, step), sphere_map(b, view, step)
-    shape = padded_shape(maps[0].size, maps[1].size)
+    shape = padded_shape(maps[0].size, maps[1].size, _UNUSED * least_overlap)
     masks = mask_energy(maps[0].mask, shape), mask_energy(maps[1].mask, shape)
-    smaller = min(float(one.mask.sum()) for one in maps)
+    smaller = min(np.count_nonzero(one.mask) for one in maps)
     weight = evidence_weight(common_cells(masks, shape), least_overlap * smaller)
     return _Bench((a, b), view, step, shape, maps, masks, weight)
 
@@ -235,6 +242,7 @@ def _spectra(
         for (plate, level), key, bench in zip(shown, keys, benches, strict=True)
         if key not in plate.spectra
     }
+    made: dict[object, MaskedSpectra] = {}
     if new:
         rows, columns = (max(one.size[at] for _, one in new.values()) for at in (0, 1))
         laid = np.zeros((len(new), 2, rows, columns), dtype=np.float32)
@@ -242,9 +250,14 @@ def _spectra(
         for own, ((plate, _), (level, one)) in zip(laid, new.items(), strict=True):
             for plane, slope in zip(own, slopes[plate, level], strict=True):
                 plane[: one.size[0], : one.size[1]] = one.apply(slope)
-        for (plate, key), spectrum in zip(new, masked_spectra(laid, benches[0].shape), strict=True):
-            plate.spectra[key] = spectrum
-    return [plate.spectra[key] for (plate, _), key in zip(shown, keys, strict=True)]
+        made = dict(zip(new, masked_spectra(laid, benches[0].shape), strict=True))
+    for (plate, level), key in zip(shown, keys, strict=True):
+        if level == SEARCH and (plate, key) in made:
+            plate.spectra[key] = made[plate, key]
+    return [
+        plate.spectra[key] if key in plate.spectra else made[plate, key]
+        for (plate, _), key in zip(shown, keys, strict=True)
+    ]
 
 
 def grid_step(cameras: Iterable[Pinhole]) -> float:

@@ -162,11 +162,11 @@ class View:
 class SphereMap:
     """Where the cells of a grid of equal angles on the sphere lie in a picture.
 
-    ``mask`` is 1 where the picture reaches, of shape (rows, columns). ``first`` are the first
+    ``mask`` tells where the picture reaches, of shape (rows, columns). ``first`` are the first
     row and column as multiples of the grid step, so grids of different cameras line up.
     """
 
-    mask: FloatArray
+    mask: BoolArray
     first: tuple[int, int]
     _places: tuple[FloatArray, FloatArray]
 
@@ -188,7 +188,7 @@ class SphereMap:
         return np.asarray(shown, dtype=np.float32)
 
 
-@lru_cache(maxsize=256)
+@lru_cache(maxsize=128)
 def sphere_map(camera: Pinhole, view: View, step_rad: float) -> SphereMap:
     """The map of a camera's picture, held in some way, onto the sphere at a grid step.
 
@@ -197,7 +197,7 @@ def sphere_map(camera: Pinhole, view: View, step_rad: float) -> SphereMap:
     """
     column, row, first = _sphere_grid(camera, view, step_rad)
     places = column.astype(np.float32), row.astype(np.float32)
-    return SphereMap((column != _NOWHERE).astype(np.float32), first, places)
+    return SphereMap(column != _NOWHERE, first, places)
 
 
 _NOWHERE = -9.0

@@ -27,7 +27,7 @@ def _ncc(
     a: FloatArray, b: FloatArray, mask_a: FloatArray, mask_b: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     shape = padded_shape(a.shape, b.shape)
-    masks = mask_energy(mask_a, shape), mask_energy(mask_b, shape)
+    masks = mask_energy(mask_a > 0, shape), mask_energy(mask_b > 0, shape)
     [shown_a], [shown_b] = (masked_spectra(one[None], shape) for one in (a * mask_a, b * mask_b))
     [ncc] = masked_ncc([(shown_a, shown_b)], [masks], shape)
     return ncc, finer(common_cells(masks, shape), shape)
@@ -99,6 +99,12 @@ def test_no_shift_wraps_in_the_padded_shape(size: tuple[int, int]) -> None:
 def test_little_ground_weighs_nothing() -> None:
     cells = np.array([[0.0, 9.0, 100.0]], np.float32)
     assert evidence_weight(cells, 10.0)[0].tolist() == pytest.approx([0.0, 0.0, 100**0.4])
+
+
+def test_only_shifts_that_nothing_comes_of_may_wrap() -> None:
+    rows, columns = padded_shape((64, 100), (64, 100), 0.25)
+    assert 2 * 64 - 1 - 16 <= rows < padded_shape((64, 100), (64, 100))[0]
+    assert 2 * 100 - 1 - 25 <= columns < padded_shape((64, 100), (64, 100))[1]
 
 
 @pytest.mark.parametrize(("down", "right"), [(0, 0), (5, -17), (-9, 22), (14, 3)])

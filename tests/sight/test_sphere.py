@@ -96,8 +96,8 @@ def test_on_the_sphere_a_turn_is_a_shift(pitch_deg: float) -> None:
     on_sphere = sphere_map(CAMERA, view, step)
     a, b = on_sphere.apply(drawn(0)), on_sphere.apply(drawn(shift))
     mask = on_sphere.mask
-    assert (a[mask == 0] == 0).all()
-    common = (mask[:, shift:] * mask[:, :-shift]) > 0
+    assert (a[~mask] == 0).all()
+    common = mask[:, shift:] & mask[:, :-shift]
     assert common.sum() > 2000
     assert np.abs(a[:, shift:] - b[:, :-shift])[common].max() < 0.05
 
