@@ -208,6 +208,7 @@ def _standing_out(best: Sequence[Peak], view: View, bench: _Bench) -> list[Candi
     return made
 
 
+@lru_cache(maxsize=256)
 def _about(camera: Pinhole) -> Pinhole:
     """A camera of nearly this focal length, so that few maps of the sphere are needed.
 
