@@ -7,6 +7,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from threadpoolctl import threadpool_limits
+
 from grouper.check import find_all
 from grouper.contracts import Progress
 from grouper.discover import find_files
@@ -74,7 +76,10 @@ def group(
     """
     settings = settings or Settings()
     eye = open_eye(Path(scanned.root), settings, jobs=jobs, progress=progress, keep=keep)
-    return group_frames(scanned, eye, settings, progress)
+    # The matrices are so small that the threads of the numerical libraries do nothing but wait
+    # for one another, busily: a sixth of the whole job's processor time (measured).
+    with threadpool_limits(limits=1):
+        return group_frames(scanned, eye, settings, progress)
 
 
 def check(

@@ -7,8 +7,10 @@ import json
 from pathlib import Path
 
 import pytest
+from threadpoolctl import threadpool_info
 
 import grouper
+from grouper import pipeline
 from grouper.model import Result
 from grouper.settings import Settings, SightSettings
 
@@ -98,6 +100,16 @@ def test_the_card_is_never_touched(result: Result, tmp_path: Path) -> None:
 
 def test_jobs_do_not_change_the_result(result: Result) -> None:
     assert grouper.run([CARD], jobs=2).grouping == result.grouping
+
+
+def test_grouping_keeps_the_numerical_libraries_to_one_thread(result: Result) -> None:
+    threads: set[int] = set()
+
+    def look_round(what: str, done: int, total: int) -> None:
+        threads.update(library["num_threads"] for library in threadpool_info())
+
+    pipeline.group(result.scan, progress=look_round)
+    assert threads == {1}
 
 
 def test_without_sight_brackets_are_found_and_confidence_is_lower(result: Result) -> None:
