@@ -55,7 +55,7 @@ class SightSettings:
         most=100_000,
     )
     kept: int = setting(
-        64,
+        48,
         "Pictures kept unpacked for the next comparison, about 0.2 MB each, and 10 MB of spectra "
         "of the last: a long row and its neighbour.",
         least=2,

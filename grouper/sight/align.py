@@ -107,7 +107,7 @@ def grounds(level: Level, camera: Pinhole, shares: tuple[float, ...]) -> tuple[G
     )
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=24)
 def directions(camera: Pinhole) -> FloatArray:
     """The ray (x/z, y/z, 1) through every pixel, of shape (3, height * width)."""
     x, y = camera.rays()
