@@ -20,6 +20,10 @@ SHORTEST_S = 0.9
 """Timers start at one second; faster is a burst."""
 JITTER_S = 0.25
 """A timer is even to a fraction of a second (common practice, no source); a person is not."""
+CLOCK_JITTER_S = 0.03
+"""One that runs in the body itself is even to a few hundredths (common practice, no source)."""
+CLOCK_SHARE = 0.5
+"""Share of timers that are as even as that (estimated)."""
 JITTER_SHARE = 0.01
 """Slow timers count in coarser ticks: a per cent of the interval on top (estimated)."""
 SKIPPED = 0.04
@@ -74,6 +78,24 @@ def ticking(evidence: Evidence, start: int, end: int) -> float:
     return float((timing + _still(evidence)[start:end]).sum())
 
 
+def clockwork(evidence: Evidence, start: int, end: int) -> float:
+    """How much likelier a timer keeps the pauses of frames ``start`` to ``end`` than a hand does.
+
+    Natural-log weight, at least 0: 0 where a hand might as well, or too few frames tell.
+    """
+    starts_s = _start_to_start(evidence)[start:end]
+    if len(starts_s) + 1 < FEWEST_FRAMES or not np.isfinite(starts_s).all():
+        return 0.0
+    interval = _beat(starts_s)
+    if not interval >= SHORTEST_S:
+        return 0.0
+    slack_s = evidence.pairs.pause_slack_s[start:end]
+    broken = INTERRUPTED / (np.maximum(starts_s, 0.1) * LOG_RANGE)
+    timer = _even(starts_s - interval, slack_s, interval) + broken
+    hand = _by_hand(starts_s - interval, slack_s, interval) + broken
+    return max(0.0, float(np.minimum(np.log(timer / hand), MOST_PER_PAIR).sum()))
+
+
 def _still(evidence: Evidence) -> Floats:
     """Weight of everything about each pair but its pause, shape (n - 1,)."""
     relation = relation_weight(evidence, same=0.90, turned=0.08, apart=0.02)
@@ -117,6 +139,8 @@ def _reach(starts_s: Floats, slack_s: Floats, start: int, last: int) -> int:
         return start
     interval = float(np.nanmedian(ahead))
     limit = 4 * float(_tolerance(slack_s[start : start + 1], interval)[0])
+    # Two seconds are no late tick of a timer of one, however fine its ticks.
+    limit = min(limit, HAND_SHARE * interval + float(slack_s[start]))
     if not interval >= SHORTEST_S or not abs(starts_s[start] - interval) <= limit:
         return start  # a series begins on the beat
     end = start
@@ -143,7 +167,7 @@ def _goes_on(ahead: Floats, interval: float, limit: float) -> bool:
     the series is over with it; after any other break (the timer restarted) at once and twice.
     """
     gap = float(ahead[0])
-    on_beat = np.abs(ahead[1:] - interval) < 0.05 * interval + 1
+    on_beat = np.abs(ahead[1:] - interval) < min(0.05 * interval + 1, limit)
     if math.isfinite(gap):
         multiple = max(2.0, round(gap / interval))
         if abs(gap - interval * multiple) <= limit:
@@ -155,18 +179,35 @@ def _timing(starts_s: Floats, slack_s: Floats, interval: float) -> Floats:
     """Weight of each pause being a timer's, shape (n - 1,)."""
     sigma = _tolerance(slack_s, interval)
     known = np.where(np.isfinite(starts_s), starts_s, interval * 0.5)
-    even = _bell((known - interval) / sigma) / sigma
+    even = _even(known - interval, slack_s, interval)
     multiple = np.maximum(2.0, np.round(known / interval))
     # One frame lost is commoner than two: without the halving the multiples would add up to
     # more than everything, and any long pause would be one of them.
     skipped = 0.5 ** (multiple - 1) * _bell((known - interval * multiple) / sigma) / sigma
     spread = 1 / (np.maximum(known, 0.1) * LOG_RANGE)
-    # A person keeps a rhythm too, to about a third either way.
-    hand = _bell((known - interval) / (HAND_SHARE * interval)) / (HAND_SHARE * interval)
+    hand = _by_hand(known - interval, slack_s, interval)
     there = 0.5 * spread + 0.5 * hand
     here = (1 - SKIPPED - INTERRUPTED) * even + SKIPPED * skipped + INTERRUPTED * spread
     weight: Floats = np.minimum(np.log(here / there), MOST_PER_PAIR)
     return weight
+
+
+def _even(off_s: Floats, slack_s: Floats, interval: float) -> Floats:
+    """Density of a timer's pauses at so far off its interval."""
+    loose = _tolerance(slack_s, interval)
+    tight = np.sqrt(CLOCK_JITTER_S**2 + (JITTER_SHARE * interval) ** 2 + slack_s**2 / 6)
+    density: Floats = (
+        CLOCK_SHARE * _bell(off_s / tight) / tight
+        + (1 - CLOCK_SHARE) * _bell(off_s / loose) / loose
+    )
+    return density
+
+
+def _by_hand(off_s: Floats, slack_s: Floats, interval: float) -> Floats:
+    """The same of a person's, who keeps a rhythm too, to about a third either way."""
+    sigma = np.sqrt((HAND_SHARE * interval) ** 2 + slack_s**2 / 6)
+    density: Floats = _bell(off_s / sigma) / sigma
+    return density
 
 
 def _bell(x: Floats) -> Floats:

@@ -22,6 +22,7 @@ from grouper.group.evidence import (
 )
 from grouper.group.exposures import exposure_levels, ladder_weight
 from grouper.group.focusing import focus_weight
+from grouper.group.interval import clockwork
 from grouper.group.looking import LONGEST_PAUSE_S, is_still
 from grouper.group.pairs import STOP_EV, Floats, middle, moved_on
 from grouper.group.rhythm import COARSE_S, stands_out
@@ -297,6 +298,9 @@ class _Judge:
             parts.append(self._lone_views_weight(start, end))
         parts += self._ways_weights(start, end)
         parts.append(self._rhythm_weight(start, end))
+        if not self._turned.count(start, end):
+            # No picture shows that anybody turned the camera, and a clock turns none.
+            parts.append(-clockwork(self._evidence, start, end))
         if views < end - start + 1:
             cuts = [start - 1, *self._begins.within(start, end).tolist(), end]
             held = [(before + 1, last) for before, last in itertools.pairwise(cuts)]
