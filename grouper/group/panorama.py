@@ -92,6 +92,10 @@ MOST_AGAINST_EXPOSURE = -5.0
 """An exposure that wanders through a whole sweep is one slip, not one at every frame."""
 SAME_SECOND_LIMIT = 1.0
 """Two frames of a hasty hand may fall into one whole-second stamp."""
+REACH, REACH_WEIGHT = (0.1, 0.25, 0.5), (-5.0, -2.5, 0.0)
+"""Weight against a sweep by how far it reaches in all, in frames. A sweep is made to show more than
+one frame does; a thing that is shot again by hand comes to lie a tenth of the frame to this side
+or that, however often (estimated)."""
 STEP_SPREAD = 0.15
 """Spread of a sweep's steps about the usual one, as a share of it: even by click stops or by eye
 (estimated)."""
@@ -273,6 +277,9 @@ class _Judge:
         swept = self._swept.at
         self._row = self._gaps.before[swept]
         self._shift, heading = stops.shift[swept], stops.heading[swept]
+        self._step = stops.shift[self._turned.at]
+        ways = np.radians(stops.heading[self._turned.at])
+        self._way = self._step[:, None] * np.stack([np.cos(ways), np.sin(ways)], axis=1)
         self._steering = _running(_steering_weights(heading, self._row))
         self._squareness = _running(_squareness_weights(heading))
         ties = sorted((j, i) for j, tied in evidence.tied.items() for i, _ in tied)
@@ -297,6 +304,7 @@ class _Judge:
         if told and self._unjoined.count(start, end):
             parts.append(self._lone_views_weight(start, end))
         parts += self._ways_weights(start, end)
+        parts.append(self._reach_weight(start, end))
         parts.append(self._rhythm_weight(start, end))
         if not self._turned.count(start, end):
             # No picture shows that anybody turned the camera, and a clock turns none.
@@ -338,6 +346,19 @@ class _Judge:
         cuts = [0, *(np.flatnonzero(row[1:] != row[:-1]) + 1).tolist(), len(row)]
         parts += [_steadiness_weight(shift[a:b]) for a, b in itertools.pairwise(cuts)]
         return parts
+
+    def _reach_weight(self, start: int, end: int) -> float:
+        """Weight of how far the widest part between two gaps reaches across or up."""
+        steps = self._turned.span(start, end)
+        if steps.start == steps.stop or (self._step[steps] >= REACH[-1]).any():
+            return 0.0
+        widest = 0.0
+        for ways in self._way[steps].T:
+            rows = self._gaps.before[self._turned.at[steps]]
+            for part in np.split(ways, np.flatnonzero(np.diff(rows)) + 1):
+                at = np.cumsum(part)
+                widest = max(widest, float(max(at.max(), 0.0) - min(at.min(), 0.0)))
+        return float(np.interp(widest, REACH, REACH_WEIGHT))
 
     def _direction_weight(self, start: int, end: int) -> float:
         """Weight of the sweep going on the way it went across every gap that nothing ties over.
@@ -400,7 +421,8 @@ class _Judge:
         """
         lengths = np.array([last - first + 1 for first, last in views])
         usual = int(middle(lengths))
-        if len(lengths) < FEWEST_STACKS or usual < 2 or (lengths == usual).mean() < EVEN_STACKS:
+        alike = lengths == usual
+        if usual < 2 or alike.sum() < FEWEST_STACKS or alike.mean() < EVEN_STACKS:
             return 0.0
         return sum(self._stack_weight(first, last) for first, last in views if last > first)
 
