@@ -22,7 +22,8 @@ from grouper.model import SetKind
 class Proposal:
     """Frames ``first`` to ``last`` (both included) of a strand as one set of a kind."""
 
-    kind: SetKind
+    kind: SetKind | None
+    """``None`` where the frames hang together and are singles all the same."""
     first: int
     last: int
     weight: float
@@ -35,7 +36,8 @@ class Proposal:
 class Rule:
     """A kind of set: ``propose(evidence, first, last)`` yields what the frames may be."""
 
-    kind: SetKind
+    kind: SetKind | None
+    """``None`` for what is no set and is only weighed against the sets."""
     propose: Callable[[Evidence, int, int], Iterator[Proposal]]
     explain: Callable[[Evidence, int, int], tuple[str, ...]] | None = None
     """What a proposal rests on, in words; asked for the few that are chosen of the many."""

@@ -1,0 +1,104 @@
+"""Tries: one thing shot again and again by hand, which is no set but looks like several.
+
+A photographer who wants to be sure shoots a thing three times or ten: still or swaying a little,
+focused anew or not, in whatever rhythm. Such frames stay singles. They are weighed against the
+kinds of set all the same, because whatever hangs together would else be told as the set that
+fits it least badly, and with a confidence that knows of no other reading.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+import numpy as np
+
+from grouper.group.choose import Proposal, Rule
+from grouper.group.evidence import SEEN_AT_BOUNDARY, Evidence
+from grouper.group.focus_stack import HURRIED, SAME_SECOND_S
+from grouper.group.interval import clockwork
+from grouper.group.pairs import Floats
+from grouper.group.rhythm import usual_log_odds
+from grouper.group.stretches import ends_at, grow
+
+FEWEST_FRAMES = 2
+START = -2.3
+"""Weight for tries starting at a given frame: four times as common as stacks by hand (see
+``focus_stack.RETRIED``)."""
+STRONG = 4.0
+"""Pairs above this weight lie inside in every way to cut the strand."""
+SEEN = {"same": 0.60, "turned": 0.35, "apart": 0.05}
+"""What is seen between one try and the next: a tripod keeps still, a hand sways (estimated)."""
+SWAY_OVERLAP, SWAY_SHARE = (0.0, 0.6, 0.75, 0.85, 1.0), (0.02, 0.05, 0.5, 3.0, 4.5)
+"""How common an overlap is, against all equally common, from one try to the next, where a hand
+that holds on to one thing sways (estimated)."""
+BOUNDARY_OVERLAP, BOUNDARY_SHARE = (0.0, 0.5, 1.0), (0.6, 1.0, 1.4)
+"""The same between singles (see the panorama rule)."""
+FARTHEST = 0.3
+"""Shifted by more of the frame in all, it is another view of the thing (estimated)."""
+EXPOSED = math.log(0.10 / 0.30)
+"""Exposure is changed on purpose more seldom than between subjects: what is tried again is the
+focus, the moment, the hold (estimated)."""
+UNHURRIED_S = 4.0
+"""To look at a picture and try again takes some seconds (common practice, no source): that a pause
+is shorter speaks no more for tries."""
+GOES_ON = math.log(2 / 3)
+"""Two of three tries are followed by another (estimated)."""
+
+
+def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
+    """Propose tries among the frames ``first`` to ``last`` of the strand."""
+    weights = _tried(evidence)
+    starts, ends = ends_at(weights, weights < STRONG, first, last)
+    ways = _ways(evidence)
+    for start in starts:
+        if weights[start] < 0:
+            continue
+        at = least = most = np.zeros(2)
+        for end, weight in grow(start, last, lambda i: float(weights[i])):
+            at = at + ways[end - 1]
+            least, most = np.minimum(least, at), np.maximum(most, at)
+            if float((most - least).max()) > FARTHEST:
+                break
+            if end not in ends or end - start + 1 < FEWEST_FRAMES or weights[end - 1] < 0:
+                continue
+            total = START + weight - clockwork(evidence, start, end)
+            if total > 0:
+                yield Proposal(kind=None, first=start, last=end, weight=total)
+
+
+def _tried(evidence: Evidence) -> Floats:
+    """Weight of each pair being two tries at one thing, shape (n - 1,)."""
+    known = np.isfinite(evidence.overlap)
+    sway = np.where(known, np.interp(evidence.overlap, SWAY_OVERLAP, SWAY_SHARE), 1.0)
+    other = np.where(known, np.interp(evidence.overlap, BOUNDARY_OVERLAP, BOUNDARY_SHARE), 1.0)
+    chances = {"same": evidence.same, "turned": evidence.turned, "apart": evidence.apart}
+    here = sum(
+        chances[name] * share * (sway if name == "turned" else 1.0) for name, share in SEEN.items()
+    )
+    there = sum(
+        chances[name] * share * (other if name == "turned" else 1.0)
+        for name, share in SEEN_AT_BOUNDARY.items()
+    )
+    unhurried = float(usual_log_odds(np.array([math.log(UNHURRIED_S)]))[0])
+    pause = np.minimum(np.minimum(evidence.pause, evidence.usual_pause), unhurried)
+    fast = evidence.driven | (evidence.pairs.pause_s < SAME_SECOND_S)
+    weights: Floats = (
+        np.where(evidence.looked, np.log(here / there), -math.inf)
+        + np.where(fast, np.minimum(pause, HURRIED), pause)
+        + GOES_ON
+        + np.where(evidence.exposed, EXPOSED, 0.0)
+        + evidence.settings
+        + evidence.exposure
+    )
+    return weights
+
+
+def _ways(evidence: Evidence) -> Floats:
+    """How far each frame is shifted against the one before, right and up, shape (n - 1, 2)."""
+    heading = np.radians(evidence.heading)
+    ways = evidence.shift[:, None] * np.stack([np.cos(heading), np.sin(heading)], axis=1)
+    return np.nan_to_num(ways)
+
+
+RULE = Rule(kind=None, propose=propose)
