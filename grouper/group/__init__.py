@@ -40,7 +40,8 @@ RULES: tuple[Rule, ...] = (
     interval.RULE,
     tries.RULE,
 )
-"""The kinds of set, and what may be taken for one. The order does not matter: all proposals are weighed together."""
+"""The kinds of set, and what may be taken for one. The order does not matter: all proposals are
+weighed together."""
 
 TEMPER = 2.0
 """Pieces of evidence depend on one another, so their sum overstates: chances are taken from
@@ -112,7 +113,7 @@ def _group_strand(strand: Strand, eye: Eye) -> tuple[list[Set], list[Frame], lis
     chosen = [
         _explained(evidence, choice)
         for choice in choose(_proposals(evidence, blank), len(strand.frames), TEMPER)
-        if choice.proposal.kind is not None
+        if choice.proposal.kind != "tries"
     ]
     built: list[Built] = []
     taken: set[int] = set(blank)

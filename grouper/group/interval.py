@@ -30,6 +30,9 @@ SKIPPED = 0.04
 """Share of pauses that are a multiple of the interval: frames thrown away or not fired."""
 INTERRUPTED = 0.01
 """Share of pauses that have nothing to do with the beat: a change of battery (estimated)."""
+SURE_CLOCK = math.log(1000.0)
+"""From these odds on a run of pauses is a clock's doing: of a thousand sweeps by hand one is as
+even."""
 LOG_RANGE = math.log(1e4)
 """Pauses at boundaries spread over four powers of ten, evenly in the logarithm."""
 HAND_SHARE = 0.35
@@ -94,6 +97,17 @@ def clockwork(evidence: Evidence, start: int, end: int) -> float:
     timer = _even(starts_s - interval, slack_s, interval) + broken
     hand = _by_hand(starts_s - interval, slack_s, interval) + broken
     return max(0.0, float(np.minimum(np.log(timer / hand), MOST_PER_PAIR).sum()))
+
+
+def clock_runs(evidence: Evidence) -> Iterator[tuple[int, int]]:
+    """First and last frames of the runs in which surely no hand kept the pauses."""
+    starts_s, slack_s = _start_to_start(evidence), evidence.pairs.pause_slack_s
+    start, last = 0, len(starts_s)
+    while start + FEWEST_FRAMES <= last + 1:
+        end = _reach(starts_s, slack_s, start, last)
+        if clockwork(evidence, start, end) > SURE_CLOCK:
+            yield start, end
+        start = max(end - 1, start + 1)
 
 
 def _still(evidence: Evidence) -> Floats:

@@ -22,7 +22,7 @@ from grouper.group.evidence import (
 )
 from grouper.group.exposures import exposure_levels, ladder_weight
 from grouper.group.focusing import focus_weight
-from grouper.group.interval import clockwork
+from grouper.group.interval import clock_runs, clockwork
 from grouper.group.looking import LONGEST_PAUSE_S, is_still
 from grouper.group.pairs import STOP_EV, Floats, middle, moved_on
 from grouper.group.rhythm import COARSE_S, stands_out
@@ -151,7 +151,7 @@ def link_weights(evidence: Evidence, stops: Stops) -> Floats:
     weight: Floats = (
         np.where(leg, legs + STEP_TAKEN, turning + evidence.exposure)
         + evidence.settings
-        + np.where(leg, evidence.pause, np.minimum(pause, _hand_limit(evidence)))
+        + np.where(leg, evidence.pause, np.minimum(pause, _pause_limit(evidence, stops)))
         + np.where(lost, LOST_ONE, 0.0)
         + np.where(stops.gap & (number == 1), NEVER_FIRED, 0.0)
         + np.where(evidence.pairs.pause_s > LONGEST_PAUSE_S, TOO_LATE, 0.0)
@@ -159,12 +159,23 @@ def link_weights(evidence: Evidence, stops: Stops) -> Floats:
     return weight
 
 
-def _hand_limit(evidence: Evidence) -> Floats:
-    """The most a pause may speak for a sweep: nobody turns a camera as fast as a drive runs."""
+def _pause_limit(evidence: Evidence, stops: Stops) -> Floats:
+    """The most a pause may speak for a sweep.
+
+    Nobody turns a camera as fast as a drive runs, or to the clock while no picture shows a turn.
+    """
     coarse = evidence.pairs.pause_slack_s >= 1.0
     pause = np.nan_to_num(evidence.pairs.pause_s, nan=np.inf)
     limit = np.where(coarse & (pause < COARSE_S), SAME_SECOND_LIMIT, np.inf)
-    return np.where(evidence.driven, 0.0, limit)
+    return np.where(evidence.driven | _by_clock(evidence, stops), 0.0, limit)
+
+
+def _by_clock(evidence: Evidence, stops: Stops) -> NDArray[np.bool_]:
+    """Pauses of a clock's runs in which no picture shows that the camera turned."""
+    kept = np.zeros(len(stops.turned), dtype=bool)
+    for first, last in clock_runs(evidence):
+        kept[first:last] = not stops.turned[first:last].any()
+    return kept
 
 
 def _seen_weight(evidence: Evidence) -> Floats:
@@ -272,7 +283,7 @@ class _Judge:
         self._unjoined = _Places(stops.begins & ~stops.turned)
         self._moved = _Places(stops.begins & np.isfinite(evidence.pairs.moved_m))
         # A panning burst is even and goes one way by nature.
-        self._by_hand = ~evidence.driven
+        self._by_hand = ~(evidence.driven | _by_clock(evidence, stops))
         self._swept = _Places(stops.turned & self._by_hand)
         swept = self._swept.at
         self._row = self._gaps.before[swept]

@@ -22,6 +22,7 @@ from grouper.group.rhythm import usual_log_odds
 from grouper.group.stretches import ends_at, grow
 
 FEWEST_FRAMES = 2
+"""Once more is a try."""
 START = -2.3
 """Weight for tries starting at a given frame: four times as common as stacks by hand (see
 ``focus_stack.RETRIED``)."""
@@ -64,7 +65,7 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
                 continue
             total = START + weight - clockwork(evidence, start, end)
             if total > 0:
-                yield Proposal(kind=None, first=start, last=end, weight=total)
+                yield Proposal(kind="tries", first=start, last=end, weight=total)
 
 
 def _tried(evidence: Evidence) -> Floats:
@@ -98,7 +99,8 @@ def _ways(evidence: Evidence) -> Floats:
     """How far each frame is shifted against the one before, right and up, shape (n - 1, 2)."""
     heading = np.radians(evidence.heading)
     ways = evidence.shift[:, None] * np.stack([np.cos(heading), np.sin(heading)], axis=1)
-    return np.nan_to_num(ways)
+    known: Floats = np.nan_to_num(ways)
+    return known
 
 
-RULE = Rule(kind=None, propose=propose)
+RULE = Rule(kind="tries", propose=propose)
