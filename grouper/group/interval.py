@@ -30,6 +30,8 @@ SKIPPED = 0.04
 """Share of pauses that are a multiple of the interval: frames thrown away or not fired."""
 INTERRUPTED = 0.01
 """Share of pauses that have nothing to do with the beat: a change of battery (estimated)."""
+SAME_BEAT, SAME_BEAT_S = 0.05, 0.1
+"""A beat that comes back after a break is the same one to a twentieth and a tick (estimated)."""
 SURE_CLOCK = math.log(1000.0)
 """From these odds on a run of pauses is a clock's doing: of a thousand sweeps by hand one is as
 even."""
@@ -37,6 +39,8 @@ LOG_RANGE = math.log(1e4)
 """Pauses at boundaries spread over four powers of ten, evenly in the logarithm."""
 HAND_SHARE = 0.35
 """A person who shoots steadily is even to about a third of the pause (estimated)."""
+SHORTEST_HAND_S = 0.5
+"""Nobody looks up and presses again sooner (common practice, no source)."""
 MOST_PER_PAIR = 4.0
 """One even pause says no more than this, however fine the stamps."""
 
@@ -55,7 +59,7 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
             start += 1
             continue
         interval = _beat(starts_s[start:end])
-        timing = _timing(starts_s, pairs.pause_slack_s, interval)
+        timing = _timing(starts_s, pairs.pause_s[start:end], pairs.pause_slack_s, interval)
         weights = still + timing
         # A series begins where the beat begins: after a pair that does not keep it.
         begins = [
@@ -77,7 +81,8 @@ def ticking(evidence: Evidence, start: int, end: int) -> float:
     interval = _beat(starts_s)
     if not interval >= SHORTEST_S:
         return -math.inf
-    timing = _timing(starts_s, evidence.pairs.pause_slack_s[start:end], interval)
+    pairs, span = evidence.pairs, slice(start, end)
+    timing = _timing(starts_s, pairs.pause_s[span], pairs.pause_slack_s[span], interval)
     return float((timing + _still(evidence)[start:end]).sum())
 
 
@@ -95,7 +100,7 @@ def clockwork(evidence: Evidence, start: int, end: int) -> float:
     slack_s = evidence.pairs.pause_slack_s[start:end]
     broken = INTERRUPTED / (np.maximum(starts_s, 0.1) * LOG_RANGE)
     timer = _even(starts_s - interval, slack_s, interval) + broken
-    hand = _by_hand(starts_s - interval, slack_s, interval) + broken
+    hand = _by_hand(starts_s - interval, slack_s, evidence.pairs.pause_s[start:end]) + broken
     return max(0.0, float(np.minimum(np.log(timer / hand), MOST_PER_PAIR).sum()))
 
 
@@ -160,7 +165,7 @@ def _reach(starts_s: Floats, slack_s: Floats, start: int, last: int) -> int:
     end = start
     while end < last:
         if not abs(starts_s[end] - interval) <= limit and not _goes_on(
-            starts_s[end:last][:3], interval, limit
+            starts_s[end:last][:3], interval, limit, float(slack_s[start])
         ):
             break
         end += 1
@@ -174,14 +179,14 @@ def _beat(starts_s: Floats) -> float:
     return float(np.median(near)) if len(near) else first
 
 
-def _goes_on(ahead: Floats, interval: float, limit: float) -> bool:
+def _goes_on(ahead: Floats, interval: float, limit: float, slack_s: float) -> bool:
     """Whether a series goes on after the broken pause that ``ahead`` begins with.
 
     After a frame lost (a multiple of the interval) the beat comes back within two frames, or
     the series is over with it; after any other break (the timer restarted) at once and twice.
     """
     gap = float(ahead[0])
-    on_beat = np.abs(ahead[1:] - interval) < min(0.05 * interval + 1, limit)
+    on_beat = np.abs(ahead[1:] - interval) < SAME_BEAT * interval + SAME_BEAT_S + slack_s
     if math.isfinite(gap):
         multiple = max(2.0, round(gap / interval))
         if abs(gap - interval * multiple) <= limit:
@@ -189,8 +194,11 @@ def _goes_on(ahead: Floats, interval: float, limit: float) -> bool:
     return len(on_beat) == 2 and bool(on_beat.all())
 
 
-def _timing(starts_s: Floats, slack_s: Floats, interval: float) -> Floats:
-    """Weight of each pause being a timer's, shape (n - 1,)."""
+def _timing(starts_s: Floats, pause_s: Floats, slack_s: Floats, interval: float) -> Floats:
+    """Weight of each pause being a timer's, shape (n - 1,).
+
+    ``pause_s`` are the series' own, which a hand would keep after each exposure.
+    """
     sigma = _tolerance(slack_s, interval)
     known = np.where(np.isfinite(starts_s), starts_s, interval * 0.5)
     even = _even(known - interval, slack_s, interval)
@@ -199,7 +207,7 @@ def _timing(starts_s: Floats, slack_s: Floats, interval: float) -> Floats:
     # more than everything, and any long pause would be one of them.
     skipped = 0.5 ** (multiple - 1) * _bell((known - interval * multiple) / sigma) / sigma
     spread = 1 / (np.maximum(known, 0.1) * LOG_RANGE)
-    hand = _by_hand(known - interval, slack_s, interval)
+    hand = _by_hand(known - interval, slack_s, pause_s)
     there = 0.5 * spread + 0.5 * hand
     here = (1 - SKIPPED - INTERRUPTED) * even + SKIPPED * skipped + INTERRUPTED * spread
     weight: Floats = np.minimum(np.log(here / there), MOST_PER_PAIR)
@@ -217,9 +225,10 @@ def _even(off_s: Floats, slack_s: Floats, interval: float) -> Floats:
     return density
 
 
-def _by_hand(off_s: Floats, slack_s: Floats, interval: float) -> Floats:
-    """The same of a person's, who keeps a rhythm too, to about a third either way."""
-    sigma = np.sqrt((HAND_SHARE * interval) ** 2 + slack_s**2 / 6)
+def _by_hand(off_s: Floats, slack_s: Floats, pause_s: Floats) -> Floats:
+    """The same of a person's, who keeps a rhythm too, to about a third of the usual pause."""
+    usual = max(float(np.nanmedian(pause_s)), SHORTEST_HAND_S)
+    sigma = np.sqrt((HAND_SHARE * usual) ** 2 + slack_s**2 / 6)
     density: Floats = _bell(off_s / sigma) / sigma
     return density
 

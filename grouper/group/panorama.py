@@ -174,7 +174,8 @@ def _by_clock(evidence: Evidence, stops: Stops) -> NDArray[np.bool_]:
     """Pauses of a clock's runs in which no picture shows that the camera turned."""
     kept = np.zeros(len(stops.turned), dtype=bool)
     for first, last in clock_runs(evidence):
-        kept[first:last] = not stops.turned[first:last].any()
+        unturned = not stops.turned[first:last].any()
+        kept[first:last] = unturned and _is_shown(evidence, first, last)
     return kept
 
 
@@ -317,7 +318,7 @@ class _Judge:
         parts += self._ways_weights(start, end)
         parts.append(self._reach_weight(start, end))
         parts.append(self._rhythm_weight(start, end))
-        if not self._turned.count(start, end):
+        if not self._turned.count(start, end) and _is_shown(self._evidence, start, end):
             # No picture shows that anybody turned the camera, and a clock turns none.
             parts.append(-clockwork(self._evidence, start, end))
         if views < end - start + 1:
@@ -484,8 +485,12 @@ def _running(weights: Floats) -> list[float]:
 
 def _blind_start(evidence: Evidence, start: int, end: int) -> float:
     """Weight for a sweep of which no picture tells anything."""
-    shown = any(glance is not None for glance in evidence.pairs.glances[start : end + 1])
-    return PLAIN_START if shown else BLIND_START
+    return PLAIN_START if _is_shown(evidence, start, end) else BLIND_START
+
+
+def _is_shown(evidence: Evidence, start: int, end: int) -> bool:
+    """Whether there are pictures to look at among frames ``start`` to ``end``."""
+    return any(glance is not None for glance in evidence.pairs.glances[start : end + 1])
 
 
 def _is_plain_row(count: int, joined: NDArray[np.bool_], seen: NDArray[np.bool_]) -> bool:

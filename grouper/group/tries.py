@@ -41,8 +41,8 @@ EXPOSED = math.log(0.10 / 0.30)
 """Exposure is changed on purpose more seldom than between subjects: what is tried again is the
 focus, the moment, the hold (estimated)."""
 UNHURRIED_S = 4.0
-"""To look at a picture and try again takes some seconds (common practice, no source): that a pause
-is shorter speaks no more for tries."""
+"""To look at a picture and try again takes some seconds (common practice, no source): the shorter
+the pause, the less it speaks for tries, down to that of a drive."""
 GOES_ON = math.log(2 / 3)
 """Two of three tries are followed by another (estimated)."""
 
@@ -81,18 +81,25 @@ def _tried(evidence: Evidence) -> Floats:
         chances[name] * share * (other if name == "turned" else 1.0)
         for name, share in SEEN_AT_BOUNDARY.items()
     )
-    unhurried = float(usual_log_odds(np.array([math.log(UNHURRIED_S)]))[0])
-    pause = np.minimum(np.minimum(evidence.pause, evidence.usual_pause), unhurried)
-    fast = evidence.driven | (evidence.pairs.pause_s < SAME_SECOND_S)
     weights: Floats = (
         np.where(evidence.looked, np.log(here / there), -math.inf)
-        + np.where(fast, np.minimum(pause, HURRIED), pause)
+        + _pause_weight(evidence)
         + GOES_ON
         + np.where(evidence.exposed, EXPOSED, 0.0)
         + evidence.settings
         + evidence.exposure
     )
     return weights
+
+
+def _pause_weight(evidence: Evidence) -> Floats:
+    """Weight of each pause being one between tries, shape (n - 1,)."""
+    pause = np.minimum(evidence.pause, evidence.usual_pause)
+    unhurried = float(usual_log_odds(np.array([math.log(UNHURRIED_S)]))[0])
+    ends = np.log([SAME_SECOND_S, UNHURRIED_S])
+    most = np.interp(np.nan_to_num(evidence.log_pause), ends, [HURRIED, unhurried])
+    weight: Floats = np.minimum(pause, np.where(evidence.driven, HURRIED, most))
+    return weight
 
 
 def _ways(evidence: Evidence) -> Floats:
