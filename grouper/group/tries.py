@@ -14,7 +14,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from grouper.group.choose import Proposal, Rule
-from grouper.group.evidence import SEEN_AT_BOUNDARY, Evidence
+from grouper.group.evidence import SEEN_AT_BOUNDARY, Evidence, still_weight
 from grouper.group.focus_stack import HURRIED, SAME_SECOND_S
 from grouper.group.interval import clockwork
 from grouper.group.pairs import Floats
@@ -29,7 +29,10 @@ START = -2.3
 STRONG = 4.0
 """Pairs above this weight lie inside in every way to cut the strand."""
 SEEN = {"same": 0.60, "turned": 0.35, "apart": 0.05}
-"""What is seen between one try and the next: a tripod keeps still, a hand sways (estimated)."""
+"""What is seen between one try by hand and the next, for a hand sways (estimated)."""
+FROM_TRIPOD = math.log(0.5)
+"""Half of all tries are from a tripod, that keeps as still as between the legs of a bracket
+(estimated)."""
 SWAY_OVERLAP, SWAY_SHARE = (0.0, 0.6, 0.75, 0.85, 1.0), (0.02, 0.05, 0.5, 3.0, 4.5)
 """How common an overlap is, against all equally common, from one try to the next, where a hand
 that holds on to one thing sways (estimated)."""
@@ -50,6 +53,7 @@ GOES_ON = math.log(2 / 3)
 def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
     """Propose tries among the frames ``first`` to ``last`` of the strand."""
     weights = _tried(evidence)
+    stood = np.cumsum(np.concatenate([[0.0], still_weight(evidence) - _seen_weight(evidence)]))
     starts, ends = ends_at(weights, weights < STRONG, first, last)
     ways = _ways(evidence)
     for start in starts:
@@ -63,13 +67,27 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
                 break
             if end not in ends or end - start + 1 < FEWEST_FRAMES or weights[end - 1] < 0:
                 continue
-            total = START + weight - clockwork(evidence, start, end)
+            # One tripod keeps all of them still.
+            still = float(np.logaddexp(0.0, stood[end] - stood[start])) + FROM_TRIPOD
+            total = START + weight + still - clockwork(evidence, start, end)
             if total > 0:
                 yield Proposal(kind="tries", first=start, last=end, weight=total)
 
 
 def _tried(evidence: Evidence) -> Floats:
-    """Weight of each pair being two tries at one thing, shape (n - 1,)."""
+    """Weight of each pair being two tries at one thing by hand, shape (n - 1,)."""
+    weights: Floats = (
+        np.where(evidence.looked, _seen_weight(evidence), -math.inf)
+        + _pause_weight(evidence)
+        + GOES_ON
+        + np.where(evidence.exposed, EXPOSED, 0.0)
+        + evidence.settings
+        + evidence.exposure
+    )
+    return weights
+
+
+def _seen_weight(evidence: Evidence) -> Floats:
     known = np.isfinite(evidence.overlap)
     sway = np.where(known, np.interp(evidence.overlap, SWAY_OVERLAP, SWAY_SHARE), 1.0)
     other = np.where(known, np.interp(evidence.overlap, BOUNDARY_OVERLAP, BOUNDARY_SHARE), 1.0)
@@ -81,15 +99,8 @@ def _tried(evidence: Evidence) -> Floats:
         chances[name] * share * (other if name == "turned" else 1.0)
         for name, share in SEEN_AT_BOUNDARY.items()
     )
-    weights: Floats = (
-        np.where(evidence.looked, np.log(here / there), -math.inf)
-        + _pause_weight(evidence)
-        + GOES_ON
-        + np.where(evidence.exposed, EXPOSED, 0.0)
-        + evidence.settings
-        + evidence.exposure
-    )
-    return weights
+    weight: Floats = np.where(evidence.looked, np.log(here / there), 0.0)
+    return weight
 
 
 def _pause_weight(evidence: Evidence) -> Floats:
