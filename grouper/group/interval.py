@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from functools import lru_cache
 
 import numpy as np
 
@@ -91,8 +92,10 @@ def clockwork(evidence: Evidence, start: int, end: int) -> float:
 
     Natural-log weight, at least 0: 0 where a hand might as well, or too few frames tell.
     """
+    if end - start + 1 < FEWEST_FRAMES:
+        return 0.0
     starts_s = _start_to_start(evidence)[start:end]
-    if len(starts_s) + 1 < FEWEST_FRAMES or not np.isfinite(starts_s).all():
+    if not np.isfinite(starts_s).all():
         return 0.0
     interval = _beat(starts_s)
     if not interval >= SHORTEST_S:
@@ -104,15 +107,18 @@ def clockwork(evidence: Evidence, start: int, end: int) -> float:
     return max(0.0, float(np.minimum(np.log(timer / hand), MOST_PER_PAIR).sum()))
 
 
-def clock_runs(evidence: Evidence) -> Iterator[tuple[int, int]]:
+@lru_cache(maxsize=1)
+def clock_runs(evidence: Evidence) -> tuple[tuple[int, int], ...]:
     """First and last frames of the runs in which surely no hand kept the pauses."""
+    runs: list[tuple[int, int]] = []
     starts_s, slack_s = _start_to_start(evidence), evidence.pairs.pause_slack_s
     start, last = 0, len(starts_s)
     while start + FEWEST_FRAMES <= last + 1:
         end = _reach(starts_s, slack_s, start, last)
         if clockwork(evidence, start, end) > SURE_CLOCK:
-            yield start, end
+            runs.append((start, end))
         start = max(end - 1, start + 1)
+    return tuple(runs)
 
 
 def _still(evidence: Evidence) -> Floats:
@@ -141,8 +147,12 @@ def _grown(
             )
 
 
+@lru_cache(maxsize=1)
 def _start_to_start(evidence: Evidence) -> Floats:
-    """A timer counts from start to start, whatever the exposure; NaN unknown."""
+    """A timer counts from start to start, whatever the exposure; NaN unknown.
+
+    Remembered for the strand at hand: every stretch of it is asked about.
+    """
     at = [math.nan if time is None else time for time in evidence.pairs.strand.at_s]
     return np.diff(np.array(at))
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from functools import lru_cache
 
 import numpy as np
 
@@ -52,39 +53,56 @@ GOES_ON = math.log(2 / 3)
 
 def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
     """Propose tries among the frames ``first`` to ``last`` of the strand."""
-    weights = _tried(evidence)
-    stood = np.cumsum(np.concatenate([[0.0], still_weight(evidence) - _seen_weight(evidence)]))
+    weights, stood = _tried(evidence)
     starts, ends = ends_at(weights, weights < STRONG, first, last)
-    ways = _ways(evidence)
+    across, up = _ways(evidence)
     for start in starts:
         if weights[start] < 0:
             continue
-        at = least = most = np.zeros(2)
+        x, y = _Reach(), _Reach()
         for end, weight in grow(start, last, lambda i: float(weights[i])):
-            at = at + ways[end - 1]
-            least, most = np.minimum(least, at), np.maximum(most, at)
-            if float((most - least).max()) > FARTHEST:
+            if max(x.after(across[end - 1]), y.after(up[end - 1])) > FARTHEST:
                 break
             if end not in ends or end - start + 1 < FEWEST_FRAMES or weights[end - 1] < 0:
                 continue
             # One tripod keeps all of them still.
-            still = float(np.logaddexp(0.0, stood[end] - stood[start])) + FROM_TRIPOD
-            total = START + weight + still - clockwork(evidence, start, end)
+            still = max(0.0, float(stood[end] - stood[start]) + FROM_TRIPOD)
+            total = START + weight + still
+            if total > 0:
+                total -= clockwork(evidence, start, end)
             if total > 0:
                 yield Proposal(kind="tries", first=start, last=end, weight=total)
 
 
-def _tried(evidence: Evidence) -> Floats:
-    """Weight of each pair being two tries at one thing by hand, shape (n - 1,)."""
+class _Reach:
+    """How far the frames reach along one side, step by step."""
+
+    def __init__(self) -> None:
+        self._at = self._least = self._most = 0.0
+
+    def after(self, step: float) -> float:
+        self._at += step
+        self._least, self._most = min(self._least, self._at), max(self._most, self._at)
+        return self._most - self._least
+
+
+@lru_cache(maxsize=1)
+def _tried(evidence: Evidence) -> tuple[Floats, Floats]:
+    """Weight of each pair being two tries by hand, shape (n - 1,), and what a tripod adds.
+
+    The latter is summed up to each frame, shape (n,). Remembered for the strand at hand: the rule
+    is asked in every run between dividers.
+    """
+    seen = _seen_weight(evidence)
     weights: Floats = (
-        np.where(evidence.looked, _seen_weight(evidence), -math.inf)
+        np.where(evidence.looked, seen, -math.inf)
         + _pause_weight(evidence)
         + GOES_ON
         + np.where(evidence.exposed, EXPOSED, 0.0)
         + evidence.settings
         + evidence.exposure
     )
-    return weights
+    return weights, np.concatenate([[0.0], np.cumsum(still_weight(evidence) - seen)])
 
 
 def _seen_weight(evidence: Evidence) -> Floats:
@@ -113,12 +131,13 @@ def _pause_weight(evidence: Evidence) -> Floats:
     return weight
 
 
-def _ways(evidence: Evidence) -> Floats:
-    """How far each frame is shifted against the one before, right and up, shape (n - 1, 2)."""
-    heading = np.radians(evidence.heading)
-    ways = evidence.shift[:, None] * np.stack([np.cos(heading), np.sin(heading)], axis=1)
-    known: Floats = np.nan_to_num(ways)
-    return known
+@lru_cache(maxsize=1)
+def _ways(evidence: Evidence) -> tuple[list[float], list[float]]:
+    """How far each frame is shifted against the one before, right and up."""
+    heading, shift = np.radians(evidence.heading), evidence.shift
+    across: list[float] = np.nan_to_num(shift * np.cos(heading)).tolist()
+    up: list[float] = np.nan_to_num(shift * np.sin(heading)).tolist()
+    return across, up
 
 
 RULE = Rule(kind="tries", propose=propose)
