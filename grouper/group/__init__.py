@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from grouper.contracts import Eye, Progress
-from grouper.group import bracket, burst, focus_stack, interval, panorama
+from grouper.group import bracket, burst, focus_stack, interval, panorama, tries
 from grouper.group.apart import attach_previews, find_dividers, split_previews
 from grouper.group.build import build_sets, with_poles
 from grouper.group.choose import Choice, Proposal, Rule, choose
@@ -38,8 +38,10 @@ RULES: tuple[Rule, ...] = (
     focus_stack.RULE,
     burst.RULE,
     interval.RULE,
+    tries.RULE,
 )
-"""The kinds of set. The order does not matter: all proposals are weighed together."""
+"""The kinds of set, and what may be taken for one. The order does not matter: all proposals are
+weighed together."""
 
 TEMPER = 2.0
 """Pieces of evidence depend on one another, so their sum overstates: chances are taken from
@@ -111,6 +113,7 @@ def _group_strand(strand: Strand, eye: Eye) -> tuple[list[Set], list[Frame], lis
     chosen = [
         _explained(evidence, choice)
         for choice in choose(_proposals(evidence, blank), len(strand.frames), TEMPER)
+        if choice.proposal.kind != "tries"
     ]
     built: list[Built] = []
     taken: set[int] = set(blank)

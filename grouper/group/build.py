@@ -40,13 +40,15 @@ def _confidence(pairs: Pairs, choice: Choice) -> float:
 
 def _still_set(pairs: Pairs, choice: Choice, body: str) -> Set:
     """A set of one view."""
+    kind = choice.proposal.kind
+    assert kind != "tries"  # these stay singles
     first, last = choice.proposal.first, choice.proposal.last
     frames = pairs.frames[first : last + 1]
     light, glances = pairs.light[first : last + 1], pairs.glances[first : last + 1]
-    places = place_still(choice.proposal.kind, frames, light, glances)
+    places = place_still(kind, frames, light, glances)
     return Set(
         id="",
-        kind=choice.proposal.kind,
+        kind=kind,
         body=body,
         members=members(frames, places, light, [Pointing()] * len(frames), glances),
         confidence=_confidence(pairs, choice),

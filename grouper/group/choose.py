@@ -13,16 +13,21 @@ import math
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 from grouper.group.evidence import Evidence
 from grouper.model import SetKind
+
+Reading = SetKind | Literal["tries"]
+"""What frames that hang together are read as: a kind of set, or singles after all (see ``tries``),
+which are only weighed against the sets."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Proposal:
     """Frames ``first`` to ``last`` (both included) of a strand as one set of a kind."""
 
-    kind: SetKind
+    kind: Reading
     first: int
     last: int
     weight: float
@@ -35,7 +40,7 @@ class Proposal:
 class Rule:
     """A kind of set: ``propose(evidence, first, last)`` yields what the frames may be."""
 
-    kind: SetKind
+    kind: Reading
     propose: Callable[[Evidence, int, int], Iterator[Proposal]]
     explain: Callable[[Evidence, int, int], tuple[str, ...]] | None = None
     """What a proposal rests on, in words; asked for the few that are chosen of the many."""

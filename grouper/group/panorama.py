@@ -22,6 +22,7 @@ from grouper.group.evidence import (
 )
 from grouper.group.exposures import exposure_levels, ladder_weight
 from grouper.group.focusing import focus_weight
+from grouper.group.interval import clock_runs, clockwork
 from grouper.group.looking import LONGEST_PAUSE_S, is_still
 from grouper.group.pairs import STOP_EV, Floats, middle, moved_on
 from grouper.group.rhythm import COARSE_S, stands_out
@@ -91,6 +92,10 @@ MOST_AGAINST_EXPOSURE = -5.0
 """An exposure that wanders through a whole sweep is one slip, not one at every frame."""
 SAME_SECOND_LIMIT = 1.0
 """Two frames of a hasty hand may fall into one whole-second stamp."""
+REACH, REACH_WEIGHT = (0.1, 0.25, 0.5), (-5.0, -2.5, 0.0)
+"""Weight against a sweep by how far it reaches in all, in frames. A sweep is made to show more than
+one frame does; a thing that is shot again by hand comes to lie a tenth of the frame to this side
+or that, however often (estimated)."""
 STEP_SPREAD = 0.15
 """Spread of a sweep's steps about the usual one, as a share of it: even by click stops or by eye
 (estimated)."""
@@ -146,7 +151,7 @@ def link_weights(evidence: Evidence, stops: Stops) -> Floats:
     weight: Floats = (
         np.where(leg, legs + STEP_TAKEN, turning + evidence.exposure)
         + evidence.settings
-        + np.where(leg, evidence.pause, np.minimum(pause, _hand_limit(evidence)))
+        + np.where(leg, evidence.pause, np.minimum(pause, _pause_limit(evidence, stops)))
         + np.where(lost, LOST_ONE, 0.0)
         + np.where(stops.gap & (number == 1), NEVER_FIRED, 0.0)
         + np.where(evidence.pairs.pause_s > LONGEST_PAUSE_S, TOO_LATE, 0.0)
@@ -154,12 +159,24 @@ def link_weights(evidence: Evidence, stops: Stops) -> Floats:
     return weight
 
 
-def _hand_limit(evidence: Evidence) -> Floats:
-    """The most a pause may speak for a sweep: nobody turns a camera as fast as a drive runs."""
+def _pause_limit(evidence: Evidence, stops: Stops) -> Floats:
+    """The most a pause may speak for a sweep.
+
+    Nobody turns a camera as fast as a drive runs, or to the clock while no picture shows a turn.
+    """
     coarse = evidence.pairs.pause_slack_s >= 1.0
     pause = np.nan_to_num(evidence.pairs.pause_s, nan=np.inf)
     limit = np.where(coarse & (pause < COARSE_S), SAME_SECOND_LIMIT, np.inf)
-    return np.where(evidence.driven, 0.0, limit)
+    return np.where(evidence.driven | _by_clock(evidence, stops), 0.0, limit)
+
+
+def _by_clock(evidence: Evidence, stops: Stops) -> NDArray[np.bool_]:
+    """Pauses of a clock's runs in which no picture shows that the camera turned."""
+    kept = np.zeros(len(stops.turned), dtype=bool)
+    for first, last in clock_runs(evidence):
+        unturned = not stops.turned[first:last].any()
+        kept[first:last] = unturned and _is_shown(evidence, first, last)
+    return kept
 
 
 def _seen_weight(evidence: Evidence) -> Floats:
@@ -267,11 +284,14 @@ class _Judge:
         self._unjoined = _Places(stops.begins & ~stops.turned)
         self._moved = _Places(stops.begins & np.isfinite(evidence.pairs.moved_m))
         # A panning burst is even and goes one way by nature.
-        self._by_hand = ~evidence.driven
+        self._by_hand = ~(evidence.driven | _by_clock(evidence, stops))
         self._swept = _Places(stops.turned & self._by_hand)
         swept = self._swept.at
         self._row = self._gaps.before[swept]
         self._shift, heading = stops.shift[swept], stops.heading[swept]
+        self._step = stops.shift[self._turned.at]
+        ways = np.radians(stops.heading[self._turned.at])
+        self._way = self._step[:, None] * np.stack([np.cos(ways), np.sin(ways)], axis=1)
         self._steering = _running(_steering_weights(heading, self._row))
         self._squareness = _running(_squareness_weights(heading))
         ties = sorted((j, i) for j, tied in evidence.tied.items() for i, _ in tied)
@@ -296,7 +316,11 @@ class _Judge:
         if told and self._unjoined.count(start, end):
             parts.append(self._lone_views_weight(start, end))
         parts += self._ways_weights(start, end)
+        parts.append(self._reach_weight(start, end))
         parts.append(self._rhythm_weight(start, end))
+        if not self._turned.count(start, end) and _is_shown(self._evidence, start, end):
+            # No picture shows that anybody turned the camera, and a clock turns none.
+            parts.append(-clockwork(self._evidence, start, end))
         if views < end - start + 1:
             cuts = [start - 1, *self._begins.within(start, end).tolist(), end]
             held = [(before + 1, last) for before, last in itertools.pairwise(cuts)]
@@ -334,6 +358,19 @@ class _Judge:
         cuts = [0, *(np.flatnonzero(row[1:] != row[:-1]) + 1).tolist(), len(row)]
         parts += [_steadiness_weight(shift[a:b]) for a, b in itertools.pairwise(cuts)]
         return parts
+
+    def _reach_weight(self, start: int, end: int) -> float:
+        """Weight of how far the widest part between two gaps reaches across or up."""
+        steps = self._turned.span(start, end)
+        if steps.start == steps.stop or (self._step[steps] >= REACH[-1]).any():
+            return 0.0
+        widest = 0.0
+        for ways in self._way[steps].T:
+            rows = self._gaps.before[self._turned.at[steps]]
+            for part in np.split(ways, np.flatnonzero(np.diff(rows)) + 1):
+                at = np.cumsum(part)
+                widest = max(widest, float(max(at.max(), 0.0) - min(at.min(), 0.0)))
+        return float(np.interp(widest, REACH, REACH_WEIGHT))
 
     def _direction_weight(self, start: int, end: int) -> float:
         """Weight of the sweep going on the way it went across every gap that nothing ties over.
@@ -396,7 +433,8 @@ class _Judge:
         """
         lengths = np.array([last - first + 1 for first, last in views])
         usual = int(middle(lengths))
-        if len(lengths) < FEWEST_STACKS or usual < 2 or (lengths == usual).mean() < EVEN_STACKS:
+        alike = lengths == usual
+        if usual < 2 or alike.sum() < FEWEST_STACKS or alike.mean() < EVEN_STACKS:
             return 0.0
         return sum(self._stack_weight(first, last) for first, last in views if last > first)
 
@@ -447,8 +485,12 @@ def _running(weights: Floats) -> list[float]:
 
 def _blind_start(evidence: Evidence, start: int, end: int) -> float:
     """Weight for a sweep of which no picture tells anything."""
-    shown = any(glance is not None for glance in evidence.pairs.glances[start : end + 1])
-    return PLAIN_START if shown else BLIND_START
+    return PLAIN_START if _is_shown(evidence, start, end) else BLIND_START
+
+
+def _is_shown(evidence: Evidence, start: int, end: int) -> bool:
+    """Whether there are pictures to look at among frames ``start`` to ``end``."""
+    return any(glance is not None for glance in evidence.pairs.glances[start : end + 1])
 
 
 def _is_plain_row(count: int, joined: NDArray[np.bool_], seen: NDArray[np.bool_]) -> bool:

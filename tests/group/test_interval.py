@@ -9,8 +9,18 @@ from typing import Any
 import numpy as np
 import pytest
 
-from grouper.group.interval import FEWEST_FRAMES, propose
-from tests.group.eyes import Shot, blindly, evidence_of, grouped, numbers, run, singles
+from grouper.group.interval import FEWEST_FRAMES, clockwork, propose
+from tests.group.eyes import (
+    BLACK,
+    PLAIN,
+    Shot,
+    blindly,
+    evidence_of,
+    grouped,
+    numbers,
+    run,
+    singles,
+)
 from tests.support import frame
 
 
@@ -35,7 +45,12 @@ def without(shots: list[Shot], *lost: int) -> list[Shot]:
     return [s for s in shots if s.frame.counter not in lost]
 
 
+FOG = replace(PLAIN, spread=BLACK.spread)
 SPEAKS_ON = {
+    "pictures that show nothing": [
+        replace(s, glance=FOG) for s in timer(4, 200, 20, 1.0)],
+    "pictures that show nothing, in whole seconds": [
+        replace(s, glance=FOG) for s in timer(4, 200, 20, 2.0, whole=True)],
     "every 2 s": timer(4, 200, 30, 2.0),
     "every 30 s": timer(4, 200, 24, 30.0),
     "every 10 minutes": timer(4, 200, 12, 600.0),
@@ -70,6 +85,22 @@ def among(shots: list[Shot]) -> list[Shot]:
     assert start is not None
     after = 900 + ((last - start).total_seconds() if last else 0.0)
     return [*singles(1, 0, 3), *shots, *singles(60, after, 3)]
+
+
+def test_another_beat_begins_another_series() -> None:
+    shots = [*timer(4, 200, 20, 2.0), *timer(24, 400, 20, 1.0)]
+    found = numbers(grouped(among(shots)))
+    assert found == [("interval", list(range(4, 24))), ("interval", list(range(24, 44)))]
+
+
+@pytest.mark.parametrize("spread", [0.2, 0.3])
+def test_a_hand_is_no_clockwork(spread: float) -> None:
+    pauses = 2.0 * np.exp(np.random.default_rng(5).normal(0, spread, 19))
+    at_s = [200.0, *(200 + np.cumsum(pauses))]
+    by_hand = [Shot(frame(4 + i, float(t)), "moss", glance=FOG) for i, t in enumerate(at_s)]
+    assert clockwork(evidence_of(by_hand), 0, 19) == 0
+    assert clockwork(evidence_of(timer(4, 200, 20, 2.0)), 0, 19) > 20
+    assert clockwork(evidence_of(timer(4, 200, 5, 2.0)), 0, 4) == 0  # too few
 
 
 @pytest.mark.parametrize("shots", SPEAKS_ON.values(), ids=SPEAKS_ON.keys())

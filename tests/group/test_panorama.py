@@ -222,6 +222,20 @@ def test_going_on_speaks_for_a_sweep_and_going_back_against() -> None:
     assert back < on - 4
 
 
+def test_how_far_a_sweep_reaches_counts_over_all_its_steps() -> None:
+    near, ample = sweep(4, 200, [0, 4, 0, 5, 1]), sweep(4, 200, [0, 8, 16, 24, 32])
+
+    def reach(shots: list[Shot]) -> float:
+        evidence = evidence_of(shots)
+        stops = find_stops(evidence)
+        judge = _Judge(evidence, stops, link_weights(evidence, stops))
+        return judge._reach_weight(0, len(shots) - 1)
+
+    assert reach(near) < -4
+    assert reach(ample) == 0
+    assert reach(sweep(4, 200, [0, 30])) == 0
+
+
 def test_another_aperture_at_every_view_speaks_against_a_sweep_more_than_the_shutter() -> None:
     yaws = [0, 25, 50, 75, 100]
     apertures = weight_of(yaws, aperture_f=[4.0, 5.6, 8.0, 11.0, 16.0])

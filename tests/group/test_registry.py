@@ -38,8 +38,8 @@ def test_every_module_with_a_rule_is_registered_once() -> None:
     assert {id(r) for r in found} == {id(r) for r in RULES}
 
 
-def test_every_kind_of_set_has_exactly_one_rule() -> None:
-    assert sorted(rule.kind for rule in RULES) == sorted(get_args(SetKind))
+def test_every_kind_of_set_has_exactly_one_rule_and_so_have_tries() -> None:
+    assert sorted(rule.kind for rule in RULES) == sorted((*get_args(SetKind), "tries"))
 
 
 def test_a_rules_module_is_named_for_its_kind() -> None:

@@ -1,0 +1,143 @@
+"""Tries: one thing shot again and again by hand, which is no set but looks like several.
+
+A photographer who wants to be sure shoots a thing three times or ten: still or swaying a little,
+focused anew or not, in whatever rhythm. Such frames stay singles. They are weighed against the
+kinds of set all the same, because whatever hangs together would else be told as the set that
+fits it least badly, and with a confidence that knows of no other reading.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from functools import lru_cache
+
+import numpy as np
+
+from grouper.group.choose import Proposal, Rule
+from grouper.group.evidence import SEEN_AT_BOUNDARY, Evidence, still_weight
+from grouper.group.focus_stack import HURRIED, SAME_SECOND_S
+from grouper.group.interval import clockwork
+from grouper.group.pairs import Floats
+from grouper.group.rhythm import usual_log_odds
+from grouper.group.stretches import ends_at, grow
+
+FEWEST_FRAMES = 2
+"""Once more is a try."""
+START = -2.3
+"""Weight for tries starting at a given frame: four times as common as stacks by hand (see
+``focus_stack.RETRIED``)."""
+STRONG = 4.0
+"""Pairs above this weight lie inside in every way to cut the strand."""
+SEEN = {"same": 0.60, "turned": 0.35, "apart": 0.05}
+"""What is seen between one try by hand and the next, for a hand sways (estimated)."""
+FROM_TRIPOD = math.log(0.5)
+"""Half of all tries are from a tripod, that keeps as still as between the legs of a bracket
+(estimated)."""
+SWAY_OVERLAP, SWAY_SHARE = (0.0, 0.6, 0.75, 0.85, 1.0), (0.02, 0.05, 0.5, 3.0, 4.5)
+"""How common an overlap is, against all equally common, from one try to the next, where a hand
+that holds on to one thing sways (estimated)."""
+BOUNDARY_OVERLAP, BOUNDARY_SHARE = (0.0, 0.5, 1.0), (0.6, 1.0, 1.4)
+"""The same between singles (see the panorama rule)."""
+FARTHEST = 0.3
+"""Shifted by more of the frame in all, it is another view of the thing (estimated)."""
+EXPOSED = math.log(0.10 / 0.30)
+"""Exposure is changed on purpose more seldom than between subjects: what is tried again is the
+focus, the moment, the hold (estimated)."""
+UNHURRIED_S = 4.0
+"""To look at a picture and try again takes some seconds (common practice, no source): the shorter
+the pause, the less it speaks for tries, down to that of a drive."""
+GOES_ON = math.log(2 / 3)
+"""Two of three tries are followed by another (estimated)."""
+
+
+def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
+    """Propose tries among the frames ``first`` to ``last`` of the strand."""
+    weights, stood = _tried(evidence)
+    starts, ends = ends_at(weights, weights < STRONG, first, last)
+    across, up = _ways(evidence)
+    for start in starts:
+        if weights[start] < 0:
+            continue
+        x, y = _Reach(), _Reach()
+        for end, weight in grow(start, last, lambda i: float(weights[i])):
+            if max(x.after(across[end - 1]), y.after(up[end - 1])) > FARTHEST:
+                break
+            if end not in ends or end - start + 1 < FEWEST_FRAMES or weights[end - 1] < 0:
+                continue
+            # One tripod keeps all of them still.
+            still = max(0.0, float(stood[end] - stood[start]) + FROM_TRIPOD)
+            total = START + weight + still
+            if total > 0:
+                total -= clockwork(evidence, start, end)
+            if total > 0:
+                yield Proposal(kind="tries", first=start, last=end, weight=total)
+
+
+class _Reach:
+    """How far the frames reach along one side, step by step."""
+
+    def __init__(self) -> None:
+        self._at = self._least = self._most = 0.0
+
+    def after(self, step: float) -> float:
+        self._at += step
+        self._least, self._most = min(self._least, self._at), max(self._most, self._at)
+        return self._most - self._least
+
+
+@lru_cache(maxsize=1)
+def _tried(evidence: Evidence) -> tuple[Floats, Floats]:
+    """Weight of each pair being two tries by hand, shape (n - 1,), and what a tripod adds.
+
+    The latter is summed up to each frame, shape (n,). Remembered for the strand at hand: the rule
+    is asked in every run between dividers.
+    """
+    seen = _seen_weight(evidence)
+    weights: Floats = (
+        np.where(evidence.looked, seen, -math.inf)
+        + _pause_weight(evidence)
+        + GOES_ON
+        + np.where(evidence.exposed, EXPOSED, 0.0)
+        + evidence.settings
+        + evidence.exposure
+    )
+    return weights, np.concatenate([[0.0], np.cumsum(still_weight(evidence) - seen)])
+
+
+def _seen_weight(evidence: Evidence) -> Floats:
+    known = np.isfinite(evidence.overlap)
+    sway = np.where(known, np.interp(evidence.overlap, SWAY_OVERLAP, SWAY_SHARE), 1.0)
+    other = np.where(known, np.interp(evidence.overlap, BOUNDARY_OVERLAP, BOUNDARY_SHARE), 1.0)
+    chances = {"same": evidence.same, "turned": evidence.turned, "apart": evidence.apart}
+    here = sum(
+        chances[name] * share * (sway if name == "turned" else 1.0) for name, share in SEEN.items()
+    )
+    there = sum(
+        chances[name] * share * (other if name == "turned" else 1.0)
+        for name, share in SEEN_AT_BOUNDARY.items()
+    )
+    weight: Floats = np.where(evidence.looked, np.log(here / there), 0.0)
+    return weight
+
+
+def _pause_weight(evidence: Evidence) -> Floats:
+    """Weight of each pause being one between tries, shape (n - 1,)."""
+    pause = np.minimum(evidence.pause, evidence.usual_pause)
+    unhurried = float(usual_log_odds(np.array([math.log(UNHURRIED_S)]))[0])
+    ends = np.log([SAME_SECOND_S, UNHURRIED_S])
+    most = np.interp(np.nan_to_num(evidence.log_pause), ends, [HURRIED, unhurried])
+    weight: Floats = np.minimum(pause, np.where(evidence.driven, HURRIED, most))
+    return weight
+
+
+@lru_cache(maxsize=1)
+def _ways(evidence: Evidence) -> tuple[list[float], list[float]]:
+    """How far each frame is shifted against the one before, right and up."""
+    heading, shift = np.radians(evidence.heading), evidence.shift
+    across: list[float] = np.nan_to_num(shift * np.cos(heading)).tolist()
+    up: list[float] = np.nan_to_num(shift * np.sin(heading)).tolist()
+    return across, up
+
+
+RULE = Rule(kind="tries", propose=propose)
