@@ -56,7 +56,7 @@ class SightSettings:
     )
     kept: int = setting(
         48,
-        "Pictures kept unpacked for the next comparison, about 0.2 MB each, and a few MB of spectra "
+        "Pictures kept unpacked for the next comparison, about 0.2 MB each, and some MB of spectra "
         "of the last: a long row and its neighbour.",
         least=2,
         most=5000,

@@ -110,7 +110,8 @@ def _recorded(distances_m: Floats) -> Focus | None:
         return None  # autofocus that tries again lands within that
     reason = f"focus runs from {distances_m[0]:.2f} to {distances_m[-1]:.2f} m"
     steps = np.diff(dioptres)
-    if (steps > 0).any() and (steps < 0).any():
+    moved = np.abs(steps) > FOCUS_SHARE * near
+    if (steps[moved] > 0).any() and (steps[moved] < 0).any():
         return Focus(weight=AGAINST, reason="focus moves to and fro")
     chance = _chance(dioptres)
     weight = math.log(SHOWN / (REFOCUSED * chance + TRACKED))

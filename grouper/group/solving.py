@@ -21,7 +21,7 @@ MOST_ANCHORS = 12
 LEAST_LIKENESS = 0.8
 """Frames of one set that overlap agree about as well as its neighbours do: of 2,072 true ties on
 rendered cards 96 % agree by more than this share of their median, of four false ones none."""
-SAME_VIEW_OVERLAP = (1.0 - SAME_VIEW_SHARE) ** 2
+SAME_VIEW_OVERLAP = 1.0 - SAME_VIEW_SHARE
 """Frames that overlap more look at one view, by what tells stills from steps."""
 LEAST_CROSS_OVERLAP = 0.2
 """Predicted overlap from which an extra pair is worth the look."""
@@ -92,7 +92,7 @@ def _crossings(frames: Sequence[Frame], pointings: Sequence[Pointing]) -> list[t
     wanted: list[tuple[int, int]] = []
     began = 0  # the first of the frames one after the other that look at j's view
     for j in range(1, len(frames)):
-        if _predicted_overlap(pointings[j - 1], pointings[j], fov) < SAME_VIEW_OVERLAP:
+        if _predicted_overlap(pointings[began], pointings[j], fov) < SAME_VIEW_OVERLAP:
             began = j
         # Frames of one view hang together one by one: more pairs of them tell nothing new.
         ranked = sorted(

@@ -54,6 +54,8 @@ SPEAKS_ON = {
     "near to far": stack(4, 200, NEAR),
     "far to near": stack(4, 200, NEAR[::-1]),
     "three frames": stack(4, 200, [0.4, 0.6, 1.0]),
+    "a step that did not move, but for the motor's play": stack(
+        4, 200, [0.30, 0.33, 0.36, 0.3597, 0.45, 0.52, 0.60]),
     "by hand, slowly": stack(4, 200, NEAR, pause_s=8.0),
     "by the body, fast": stack(4, 200, NEAR, pause_s=0.3),
     "no distances, by the pictures": mapped(4, 200, 8),
