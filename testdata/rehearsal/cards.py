@@ -17,7 +17,7 @@ from testdata.rehearsal.stage import opening
 
 TUNE_SEEDS = range(1, 1000)
 """For looking at while thresholds are chosen."""
-REPORT_SEEDS = range(5400, 6000)
+REPORT_SEEDS = range(5500, 6000)
 """For the published table only; nobody looks at these cards to change grouper. Seeds 5000-5399
 were scored once while rules were still being made and are not reported any more."""
 GUARD_SEEDS = range(2000, 2100)
