@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -76,10 +77,29 @@ def group(
     """
     settings = settings or Settings()
     eye = open_eye(Path(scanned.root), settings, jobs=jobs, progress=progress, keep=keep)
-    # The matrices are so small that the threads of the numerical libraries do nothing but wait
-    # for one another, busily: a sixth of the whole job's processor time (measured).
-    with threadpool_limits(limits=1):
+    with _one_thread():
         return group_frames(scanned, eye, settings, progress)
+
+
+@contextmanager
+def _one_thread() -> Iterator[None]:
+    """Keep the numerical libraries to one thread each for a while.
+
+    Pictures and matrices are so small that their threads do nothing but wait for one another,
+    busily: a sixth of the whole job's processor time (measured).
+    """
+    # Only what is loaded can be limited, and these are imported where they are used.
+    import cv2
+    import sklearn.cluster
+    import sklearn.mixture  # noqa: F401
+
+    threads = cv2.getNumThreads()
+    cv2.setNumThreads(1)
+    try:
+        with threadpool_limits(limits=1):
+            yield
+    finally:
+        cv2.setNumThreads(threads)
 
 
 def check(

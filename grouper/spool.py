@@ -6,9 +6,12 @@ written, would fill more memory than all else that is kept of it.
 
 from __future__ import annotations
 
+import errno
+import os
 import tempfile
 import weakref
 from array import array
+from pathlib import Path
 from threading import Lock
 from typing import IO, Final
 
@@ -20,9 +23,9 @@ never gets there."""
 class Spool:
     """Takes bytes and gives them back by the number it gave them; for several threads.
 
-    They lie in the system's folder for temporary files, in one that has no name where the system
-    can do that, and are gone with this object or its process. What the disk does not take stays
-    in memory.
+    They lie in the system's folder for temporary files, never in the current folder for want of
+    another, in a file that has no name where the system can do that, and are gone with this object
+    or its process. What the disk does not take stays in memory.
     """
 
     def __init__(self) -> None:
@@ -63,12 +66,15 @@ class Spool:
 
     def _empty(self) -> None:
         try:
-            if self._file is None:
+            if self._file is None and (folder := _folder()) is not None:
                 # Without a buffer, which after a write that failed would try it ever again.
-                self._file = tempfile.TemporaryFile(buffering=0)  # noqa: SIM115 - closed with this
+                self._file = tempfile.TemporaryFile(buffering=0, dir=folder)  # noqa: SIM115
                 weakref.finalize(self, self._file.close)
-            self._file.seek(self._in_file)
-            took = self._file.write(self._gathered)
+            if self._file is None:
+                took = 0
+            else:
+                self._file.seek(self._in_file)
+                took = self._file.write(self._gathered)
         except OSError:  # full, or no folder that can be written to
             took = 0
         self._is_refused = took < len(self._gathered)
@@ -78,9 +84,23 @@ class Spool:
 
     def _read(self, first: int, end: int) -> bytes:
         data = b""
-        if self._file is not None:
-            self._file.seek(first)
-            data = self._file.read(end - first)
+        try:
+            if self._file is not None:
+                self._file.seek(first)
+                data = self._file.read(end - first)
+        except OSError as error:
+            raise OSError(error.errno, f"a temporary file gives {error.strerror}") from error
         if len(data) != end - first:
-            raise OSError("a temporary file lost what was put by in it")
+            raise OSError(errno.EIO, "a temporary file lost what was put by in it")
         return data
+
+
+def _folder() -> Path | None:
+    """The folder for temporary files, if there is one besides the current one.
+
+    That is Python's last resort, but it may lie on a card, and nothing is written there.
+    """
+    folder = Path(tempfile.gettempdir()).resolve()
+    asked_for = (os.environ.get(name) for name in ("TMPDIR", "TEMP", "TMP"))
+    usual = {Path(one).resolve() for one in (*asked_for, "/tmp", "/var/tmp", "/usr/tmp") if one}
+    return None if folder == Path.cwd() and folder not in usual else folder

@@ -6,8 +6,9 @@ import hashlib
 import json
 from pathlib import Path
 
+import cv2
 import pytest
-from threadpoolctl import threadpool_info
+from threadpoolctl import threadpool_info, threadpool_limits
 
 import grouper
 from grouper import pipeline
@@ -107,8 +108,17 @@ def test_grouping_keeps_the_numerical_libraries_to_one_thread(result: Result) ->
 
     def look_round(what: str, done: int, total: int) -> None:
         threads.update(library["num_threads"] for library in threadpool_info())
+        threads.add(cv2.getNumThreads())
 
-    pipeline.group(result.scan, progress=look_round)
+    before = cv2.getNumThreads()
+    cv2.setNumThreads(2)
+    try:
+        with threadpool_limits(limits=2):  # whatever the machine and its settings
+            pipeline.group(result.scan, progress=look_round)
+            assert {library["num_threads"] for library in threadpool_info()} == {2}
+        assert cv2.getNumThreads() == 2
+    finally:
+        cv2.setNumThreads(before)
     assert threads == {1}
 
 

@@ -70,5 +70,39 @@ def test_nothing_is_left_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch)
     kept = Spool()
     kept.put(b"picture")
     assert kept.get(0) == b"picture"
+    file = kept._file
+    assert file is not None
+    assert not file.closed
     del kept
+    assert file.closed
     assert not list(tmp_path.iterdir())
+
+
+def test_the_current_folder_is_no_folder_for_temporary_files(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in ("TMPDIR", "TEMP", "TMP"):
+        monkeypatch.delenv(name, raising=False)
+    monkeypatch.setattr(spool, "_AT_ONCE", 1)
+    monkeypatch.setattr(tempfile, "tempdir", os.fspath(tmp_path))  # as if nothing else were left
+    monkeypatch.chdir(tmp_path)
+    kept = Spool()
+    assert kept.get(kept.put(b"picture")) == b"picture"
+    assert kept._file is None
+    assert kept.is_refused
+    monkeypatch.setenv("TMPDIR", os.fspath(tmp_path))  # but whoever asks for it gets it
+    kept = Spool()
+    kept.put(b"picture")
+    assert kept._file is not None
+
+
+def test_a_file_that_cannot_be_read_back_is_named_as_what_it_is(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(spool, "_AT_ONCE", 1)
+    kept = Spool()
+    kept.put(b"picture")
+    assert kept._file is not None
+    kept._file.truncate(3)
+    with pytest.raises(OSError, match="a temporary file lost what was put by"):
+        kept.get(0)

@@ -10,7 +10,6 @@ from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
 
-import cv2
 import numpy as np
 
 from grouper.contracts import Eye, Progress
@@ -109,7 +108,6 @@ def open_eye(
     """An eye on the pictures below ``root``; a blind one where the settings say so."""
     if not settings.sight.enabled:
         return BlindEye()
-    cv2.setNumThreads(1)  # the pictures are so small that its threads do nothing but wait
     return PictureEye(root, settings, jobs=jobs, progress=progress, keep=keep)
 
 

@@ -211,13 +211,15 @@ def near(grid: FloatArray, place: tuple[int, int], reach: int) -> FloatArray:
     return kept
 
 
-def peaks(score: FloatArray, count: int, radius: int) -> list[list[Peak]]:
+def peaks(score: FloatArray, count: int, radius: int, firsts: Sequence[Shape]) -> list[list[Peak]]:
     """The best shifts of each picture in a batch, best first, none within ``radius`` of a better.
 
     Args:
         score: of shape (layers, h, w); it is used up.
         count: most peaks of a layer.
         radius: half the side of the square cleared round a peak.
+        firsts: rows and columns of the first picture of each layer: what lies further down or
+            right than those is a shift up or to the left, which wrapped.
     """
     layers, rows, columns = score.shape
     each, square = np.arange(layers), np.arange(-radius, radius + 1)
@@ -228,8 +230,8 @@ def peaks(score: FloatArray, count: int, radius: int) -> list[list[Peak]]:
         best = score[each, i, j]
         for layer in np.flatnonzero(best > 0).tolist():
             down, right = int(i[layer]), int(j[layer])
-            down -= rows if down > rows // 2 else 0
-            right -= columns if right > columns // 2 else 0
+            down -= rows if down >= firsts[layer][0] else 0
+            right -= columns if right >= firsts[layer][1] else 0
             found[layer].append(Peak(float(best[layer]), down, right))
         around_i, around_j = (i[:, None] + square) % rows, (j[:, None] + square) % columns
         score[each[:, None, None], around_i[:, :, None], around_j[:, None, :]] = 0.0

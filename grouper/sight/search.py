@@ -195,7 +195,7 @@ def _peaks(layers: Sequence[Layer], benches: Sequence[_Bench], count: int) -> li
         if layer.expected is not None:
             reach = round(_REACH * max(bench.cameras[0].width, bench.cameras[0].height))
             score[at] = near(score[at], bench.place(layer.view.shift(layer.expected)), reach)
-    return peaks(score, count, _RADIUS)
+    return peaks(score, count, _RADIUS, [bench.maps[0].size for bench in benches])
 
 
 def _standing_out(best: Sequence[Peak], view: View, bench: _Bench) -> list[Candidate]:

@@ -69,8 +69,8 @@ class SmallPictures(Mapping[str, bytes]):
     """Small upright JPEGs of frames by main file; a picture that cannot be had is not there.
 
     Looking one up for the first time opens the card, so it is quickest in the order of ``frames``,
-    where the next ones are decoded ahead. What was made is put by outside of memory. Only
-    ``keep`` is for several threads.
+    where the next ones are decoded ahead. What was made is put by outside of memory. For one
+    thread.
     """
 
     def __init__(
@@ -98,7 +98,7 @@ class SmallPictures(Mapping[str, bytes]):
     def keep(self, frame: Frame, pixels: ByteArray) -> None:
         """Make a frame's picture of pixels that were read anyway, and put it by.
 
-        Saves opening and decoding the file again. May be called by several threads.
+        Saves opening and decoding the file again.
 
         Args:
             frame: which frame.
@@ -126,7 +126,13 @@ class SmallPictures(Mapping[str, bytes]):
         number = self._numbers[index]
         if number is None:
             raise KeyError(file)
-        return self._made.get(number)
+        try:
+            return self._made.get(number)
+        except OSError:  # what was put by is lost: it can be made again
+            made = self._make(self._frames[index])
+            if made is None:
+                raise KeyError(file) from None
+            return made
 
     def _fetch(self, index: int) -> bytes | None:
         if index == self._next:

@@ -132,7 +132,10 @@ def _render_all(result: Result, made: str, writers: Sequence[Writer]) -> dict[st
         for path, data in writer.render(result, made) if own else rendered(writer, result, made):
             if checked(path, writer.name) in files:
                 raise CannotWrite(f"two writers want to write {path}; one is {writer.name!r}")
-            files[path] = _put_by(spool, (data,) if isinstance(data, bytes) else data)
+            try:
+                files[path] = _put_by(spool, (data,) if isinstance(data, bytes) else data)
+            except OSError as error:  # of a temporary file: nothing was written yet
+                raise CannotWrite(f"cannot make {path}: {error.strerror or error}") from error
     return files
 
 

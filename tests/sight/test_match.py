@@ -115,14 +115,29 @@ def test_finds_a_known_shift(down: int, right: int) -> None:
     b = ground[25 + down : 65 + down, 30 + right : 90 + right]
     full = np.ones_like(a)
     ncc, cells = _ncc(a, b, full, full)
-    [[best, *_]] = peaks((ncc * evidence_weight(cells, 200.0))[None], 2, 3)
+    [[best, *_]] = peaks((ncc * evidence_weight(cells, 200.0))[None], 2, 3, [a.shape])
     assert (best.down, best.right) == (down, right)
+
+
+@pytest.mark.parametrize(("down", "right"), [(30, 70), (-4, 70), (33, -6)])
+@pytest.mark.parametrize("turned_round", [False, True])
+def test_finds_a_small_picture_anywhere_in_a_large_one(
+    down: int, right: int, turned_round: bool
+) -> None:
+    rng = np.random.default_rng(6)
+    ground = rng.standard_normal((70, 120)).astype(np.float32)
+    large, small = ground[15:55, 20:100], ground[15 + down : 27 + down, 20 + right : 40 + right]
+    a, b = (small, large) if turned_round else (large, small)
+    ncc, cells = _ncc(a, b, np.ones_like(a), np.ones_like(b))
+    [[best, *_]] = peaks((ncc * evidence_weight(cells, 40.0))[None], 2, 3, [a.shape])
+    sign = -1 if turned_round else 1
+    assert (best.down, best.right) == (sign * down, sign * right)
 
 
 def test_peaks_keep_their_distance_and_order() -> None:
     ncc = np.zeros((1, 40, 40), np.float32)
     ncc[0, 10, 10], ncc[0, 11, 11], ncc[0, 20, 35] = 0.9, 0.8, 0.7
-    [found] = peaks(ncc, 3, 3)
+    [found] = peaks(ncc, 3, 3, [(21, 20)])
     assert [(peak.down, peak.right) for peak in found] == [(10, 10), (20, -5)]
     assert found[0].score > found[1].score
 
@@ -130,7 +145,7 @@ def test_peaks_keep_their_distance_and_order() -> None:
 def test_each_layer_has_peaks_of_its_own() -> None:
     ncc = np.zeros((2, 40, 40), np.float32)
     ncc[0, 10, 10], ncc[1, 10, 11], ncc[1, 30, 5] = 0.9, 0.8, 0.7
-    found = peaks(ncc, 3, 3)
+    found = peaks(ncc, 3, 3, [(20, 20)] * 2)
     assert [[(peak.down, peak.right) for peak in layer] for layer in found] == [
         [(10, 10)],
         [(10, 11), (-10, 5)],

@@ -12,6 +12,7 @@ from grouper.pipeline import run
 from grouper.settings import Settings, SightSettings
 from grouper.sight import open_eye
 from grouper.sight.small import SmallPictures, small_picture
+from grouper.spool import Spool
 from tests.support import frame
 
 RED, BLUE = (220, 30, 30), (30, 30, 220)
@@ -145,6 +146,23 @@ def test_pictures_made_while_looking_are_the_same(tmp_path: Path) -> None:
     for one in frames:
         (tmp_path / one.file).unlink()
     assert {one.file: pictures[one.file] for one in frames} == expected
+
+
+def test_a_picture_that_was_put_by_and_lost_is_made_anew(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    one = stored(tmp_path, split(300, 200))
+    pictures = SmallPictures(tmp_path, [one])
+    before = pictures[one.file]
+
+    def lost(self: Spool, number: int) -> bytes:
+        raise OSError(5, "lost")
+
+    monkeypatch.setattr(Spool, "get", lost)
+    assert pictures[one.file] == before
+    (tmp_path / one.file).unlink()
+    with pytest.raises(KeyError):
+        pictures[one.file]
 
 
 def test_progress_is_told(tmp_path: Path) -> None:
