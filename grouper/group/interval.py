@@ -10,7 +10,7 @@ import numpy as np
 
 from grouper.group.choose import Proposal, Rule
 from grouper.group.evidence import Evidence, relation_weight, unmatched_alike
-from grouper.group.pairs import Floats, moved_on
+from grouper.group.pairs import Floats, middle, moved_on
 from grouper.group.stretches import grow
 
 FEWEST_FRAMES = 6
@@ -164,9 +164,10 @@ def _tolerance(slack_s: Floats, interval: float) -> Floats:
 def _reach(starts_s: Floats, slack_s: Floats, start: int, last: int) -> int:
     """The last frame of the series that might start at ``start``."""
     ahead = starts_s[start : min(start + 5, last)]
-    if not np.isfinite(ahead).any():
+    known = ahead[np.isfinite(ahead)]
+    if not len(known):
         return start
-    interval = float(np.nanmedian(ahead))
+    interval = middle(known)
     limit = 4 * float(_tolerance(slack_s[start : start + 1], interval)[0])
     # Two seconds are no late tick of a timer of one, however fine its ticks.
     limit = min(limit, HAND_SHARE * interval + float(slack_s[start]))
@@ -186,7 +187,7 @@ def _beat(starts_s: Floats) -> float:
     """The interval of a series: the median of the pauses near its first five's."""
     first = float(np.nanmedian(starts_s[:5]))
     near = starts_s[np.abs(starts_s - first) < 0.5 * first]
-    return float(np.median(near)) if len(near) else first
+    return middle(near) if len(near) else first
 
 
 def _goes_on(ahead: Floats, interval: float, limit: float, slack_s: float) -> bool:
