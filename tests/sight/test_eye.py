@@ -15,7 +15,7 @@ from scipy.spatial.transform import Rotation
 from grouper.model import Attitude, Frame, PictureSource, Sighting
 from grouper.settings import Settings, SightSettings
 from grouper.sight import BlindEye, open_eye
-from grouper.sight.eye import _RECENT, PictureEye
+from grouper.sight.eye import _RECENT, _WAVE, PictureEye
 from tests.sight.scenes import angle_deg, held, put, sea, sweep, town, view
 
 SCENE = town(11)
@@ -372,3 +372,44 @@ def test_a_picture_is_decoded_once_for_comparing_and_for_what_it_shows(tmp_path:
         (tmp_path / one.file).unlink()
     seen = eye.glance(frames)
     assert all(one is not None and one.sharpness > 0 for one in seen)
+
+
+STEPS_DEG = [(-1) ** (at * at // 3) * (15.0 + at) for at in range(_WAVE + 6)]
+"""Steps of their own for more pairs than are compared at once, to the left and to the right."""
+MISSING = {2, 3, 9, _WAVE, _WAVE + 3}
+"""Pairs that lack a picture."""
+
+
+def _pairs_apart(folder: Path, pitch_deg: float) -> list[tuple[Frame, Frame]]:
+    """A pair of pictures for every step, each by a camera of its own: none helps another."""
+    turns = [held(yaw, pitch_deg) for step in STEPS_DEG for yaw in (0.0, step)]
+    frames = [
+        replace(one, serial=str(at // 2))
+        for at, one in enumerate(sweep(folder, SCENE, turns, upright=False))
+    ]
+    for at in MISSING:
+        (folder / frames[2 * at + 1].file).unlink()
+    return list(zip(frames[::2], frames[1::2], strict=True))
+
+
+def test_each_of_many_pairs_is_looked_at_as_quickly_as_asked(tmp_path: Path) -> None:
+    """A pitch that nothing tells of is found by whoever has the time to try every pitch."""
+    quick = [at % 5 in (0, 3) for at in range(len(STEPS_DEG))]
+    seen = open_eye(tmp_path, Settings()).compare(_pairs_apart(tmp_path, 30.0), quick=quick)
+    for at, (one, hasty, step) in enumerate(zip(seen, quick, STEPS_DEG, strict=True)):
+        assert (one is None) == (at in MISSING)
+        if one is not None and hasty:
+            assert one.certainty < 0.1
+        elif one is not None:
+            assert one.certainty > 0.9
+            assert angle_deg(_turn(one), held(0, 30).T @ held(step, 30)) < 1.0
+
+
+def test_each_of_many_pairs_is_looked_for_near_its_own_turn(tmp_path: Path) -> None:
+    expected = [(0.0, step, 0.0) for step in STEPS_DEG]
+    seen = open_eye(tmp_path, Settings()).compare_near(_pairs_apart(tmp_path, 0.0), expected)
+    for at, (one, step) in enumerate(zip(seen, STEPS_DEG, strict=True)):
+        assert (one is None) == (at in MISSING)
+        if one is not None:
+            assert one.certainty > 0.9
+            assert angle_deg(_turn(one), held(step)) < 1.0
