@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import hashlib
 import itertools
+import threading
 from dataclasses import replace
 from pathlib import Path
+from typing import Literal
 
 import cv2
 import numpy as np
@@ -16,9 +18,13 @@ from grouper.model import Attitude, Frame, PictureSource, Sighting
 from grouper.settings import Settings, SightSettings
 from grouper.sight import BlindEye, open_eye
 from grouper.sight.eye import _RECENT, _WAVE, PictureEye
+from grouper.sight.load import load_pixels
+from grouper.sight.picture import ByteArray
+from grouper.spool import Spool
 from tests.sight.scenes import angle_deg, held, put, sea, sweep, town, view
 
 SCENE = town(11)
+Kind = Literal["thumbnail", "preview", "main"]
 
 
 def _compare(root: Path, a: Frame, b: Frame) -> Sighting | None:
@@ -413,3 +419,42 @@ def test_each_of_many_pairs_is_looked_for_near_its_own_turn(tmp_path: Path) -> N
         if one is not None:
             assert one.certainty > 0.9
             assert angle_deg(_turn(one), held(step)) < 1.0
+
+
+def test_a_picture_that_the_shelf_has_lost_is_looked_at_anew(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def lost(self: Spool, number: int) -> bytes:
+        raise OSError("gone")
+
+    frames = sweep(tmp_path, SCENE, [held(0), held(30), held(60)])
+    pairs = list(itertools.pairwise(frames))
+    expected = open_eye(tmp_path, Settings()).compare(pairs)
+    monkeypatch.setattr(Spool, "get", lost)
+    eye = open_eye(tmp_path, Settings(sight=SightSettings(shelved=1, kept=2)))
+    assert eye.compare(pairs) == expected
+    assert eye.compare(pairs) == expected
+
+
+@pytest.mark.parametrize(
+    ("jobs", "kind", "elsewhere"),
+    [(1, "main", False), (2, "main", True), (2, "preview", True), (2, "thumbnail", False)],
+)
+def test_threads_decode_pictures_that_are_worth_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, jobs: int, kind: Kind, elsewhere: bool
+) -> None:
+    decoded_by: list[tuple[str, bool]] = []
+
+    def load(root: Path, frame: Frame) -> ByteArray | None:
+        here = threading.current_thread() is threading.main_thread()
+        decoded_by.append((frame.file, not here))
+        return load_pixels(root, frame)
+
+    frames = [
+        replace(one, picture=replace(one.picture, kind=kind))
+        for one in sweep(tmp_path, SCENE, [held(0), held(30), held(60)])
+        if one.picture is not None
+    ]
+    monkeypatch.setattr("grouper.sight.eye.load_pixels", load)
+    open_eye(tmp_path, Settings(), jobs=jobs).compare(list(itertools.pairwise(frames)))
+    assert sorted(decoded_by) == [(one.file, elsewhere) for one in frames]  # each once
