@@ -148,7 +148,7 @@ def test_coarser_where_there_is_little_room(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("blur", [0, 1, 3, 9])
-@pytest.mark.parametrize("most_bytes", [1500, 2500, 4000, 6000])
+@pytest.mark.parametrize("most_bytes", [500, 1500, 2500, 4000, 6000])
 def test_the_step_chosen_is_about_the_first_that_fits(blur: int, most_bytes: int) -> None:
     """From foliage to mist: a step too early costs time, one too late sharpness."""
     seen = view(town(11), held(40.0 * blur), upright=False, long_px=160)
