@@ -102,3 +102,18 @@ def test_what_the_disk_does_not_give_back_is_lost(monkeypatch: pytest.MonkeyPatc
     with pytest.raises(KeyError):
         shelf.get("a")
     assert number_of(shelf.get("e")) == 4
+
+
+def test_a_plate_that_comes_and_goes_is_put_by_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    taken: list[bytes] = []
+    put = Spool.put
+
+    def counted(self: Spool, data: bytes) -> int:
+        taken.append(data)
+        return put(self, data)
+
+    monkeypatch.setattr(Spool, "put", counted)
+    shelf = filled(at_hand=2)
+    for _ in range(3):
+        assert [number_of(shelf.get(file)) for file in FILES] == [0, 1, 2, 3, 4]
+    assert len(taken) == len(set(taken)) == len(FILES)
