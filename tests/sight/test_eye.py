@@ -327,6 +327,23 @@ def test_a_quick_look_sees_what_is_plain_to_see(tmp_path: Path, quick: bool) -> 
     assert far.certainty < 0.1
 
 
+@pytest.mark.parametrize(("yaw_deg", "roll_deg"), [(60.0, -8.0), (240.0, 8.0)])
+def test_a_quick_look_misses_what_hardly_stands_out(
+    tmp_path: Path, yaw_deg: float, roll_deg: float
+) -> None:
+    """Neighbours rolled by more than the search makes up for: found if there is time to try."""
+    turns = [held(yaw_deg), held(yaw_deg + 20, 0, roll_deg)]
+    pair = sweep(tmp_path, SCENE, turns, upright=False)
+    quick, thorough = (
+        open_eye(tmp_path, Settings()).compare([(pair[0], pair[1])], quick=quick)[0]
+        for quick in (True, False)
+    )
+    assert quick is not None
+    assert thorough is not None
+    assert quick.certainty < 0.1
+    assert thorough.certainty > 0.9
+
+
 @pytest.mark.parametrize("roll_deg", [0.0, 6.0])
 def test_the_sea_looks_alike_all_round(tmp_path: Path, roll_deg: float) -> None:
     water, town_ = (
