@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import pytest
 
 from grouper.group.looking import (
+    LONGEST_CHANGE_S,
     LONGEST_PAUSE_S,
     MOST_TIES,
     SHORTEST_PART,
@@ -217,3 +219,50 @@ def test_the_legs_of_a_bracket_are_no_step() -> None:
     eye = DimEye({s.frame.file: s for s in shots}, dim=(shots[5].frame.file, shots[6].frame.file))
     look_at_neighbours(unseen(shots), eye)
     assert eye.near == [(eye.dim, (0, 35, 0.0))]
+
+
+@dataclass(frozen=True)
+class HurriedEye(KnowingEye):
+    """Remembers of which pairs only a quick look was wanted."""
+
+    quick: dict[tuple[str, str], bool] = field(default_factory=dict)
+
+    def compare(
+        self, pairs: Sequence[tuple[Frame, Frame]], *, quick: bool | Sequence[bool] = False
+    ) -> list[Sighting | None]:
+        each = [quick] * len(pairs) if isinstance(quick, bool) else quick
+        self.quick.update(((a.file, b.file), q) for (a, b), q in zip(pairs, each, strict=True))
+        return KnowingEye.compare(self, pairs, quick=quick)
+
+
+def test_neighbours_that_are_likely_apart_are_given_a_quick_look() -> None:
+    shots = [
+        *sweep(1, 0, [0, 35, 70]),
+        *sweep(4, 10 + LONGEST_CHANGE_S + 60, [105, 140]),  # after a walk
+        *sweep(6, 10 + LONGEST_CHANGE_S + 90, [175, 210], focal_mm=50.0),  # another subject
+        *sweep(8, 10 + 3 * LONGEST_CHANGE_S, [0, 35], focal_mm=35.0),  # both: no look at all
+    ]
+    eye = HurriedEye({shot.frame.file: shot for shot in shots})
+    look_at_neighbours(unseen(shots), eye)
+    files = [shot.frame.file for shot in shots]
+    looks = [eye.quick.get(pair) for pair in itertools.pairwise(files)]
+    assert looks == [False, False, True, False, True, False, None, False]
+
+
+def test_ties_of_a_chain_are_given_a_quick_look() -> None:
+    shots = [*sweep(1, 0, SEVEN), *sweep(8, 45, SEVEN, pitch=35)]
+    eye = HurriedEye({shot.frame.file: shot for shot in shots})
+    pairs = unseen(shots)
+    look_at_neighbours(pairs, eye)
+    ties = {(i, j) for i, j in pairs.sightings if j > i + 1}
+    assert ties
+    assert all(eye.quick[shots[i].frame.file, shots[j].frame.file] for i, j in ties)
+
+
+def test_what_was_asked_before_leaves_the_rest_as_quick_as_wanted() -> None:
+    shots = sweep(1, 0, [0, 35, 70, 105])
+    eye = HurriedEye({shot.frame.file: shot for shot in shots})
+    pairs = unseen(shots)
+    ask(pairs, eye, [(0, 1)])
+    ask(pairs, eye, [(0, 1), (1, 2), (2, 3)], quick=[True, False, True])
+    assert list(eye.quick.values()) == [False, False, True]

@@ -11,7 +11,16 @@ from grouper.group.looking import is_sure
 from grouper.group.pairs import Pairs
 from grouper.group.solving import CROSS_PER_FRAME, centred, solve_stretch
 from grouper.model import Frame, Pointing, Sighting, Solution
-from tests.group.eyes import KnowingEye, Shot, UnknowingEye, knowing, pairs_of, singles, sweep
+from tests.group.eyes import (
+    KnowingEye,
+    Shot,
+    UnknowingEye,
+    knowing,
+    on_stops,
+    pairs_of,
+    singles,
+    sweep,
+)
 
 SEVEN = [0, 35, 70, 105, 140, 175, 210]
 
@@ -69,6 +78,17 @@ def test_rows_are_held_against_each_other_but_not_every_pair() -> None:
     assert sum(is_sure(pairs.seen(i, j)) for i, j in new) >= 14
     assert len(new) <= (CROSS_PER_FRAME + 1) * len(shots)
     assert all(i + 1 < j for i, j in new)
+
+
+def test_nothing_more_is_asked_within_a_view() -> None:
+    """Brackets hang together leg by leg; of other views the legs are worth a look."""
+    shots = on_stops(1, 0, SEVEN[:5], [-2, 0, 2])
+    pairs = pairs_of(shots)
+    before = set(pairs.sightings)
+    solve_stretch(pairs, knowing(shots), 0, len(shots) - 1)
+    new = set(pairs.sightings) - before
+    assert len(new) > len(shots)
+    assert all(i // 3 < j // 3 for i, j in new)
 
 
 def test_the_ends_of_a_circle_are_looked_at() -> None:

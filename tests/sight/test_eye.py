@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import hashlib
 import itertools
+import threading
 from dataclasses import replace
 from pathlib import Path
+from typing import Literal
 
 import cv2
 import numpy as np
@@ -15,10 +17,14 @@ from scipy.spatial.transform import Rotation
 from grouper.model import Attitude, Frame, PictureSource, Sighting
 from grouper.settings import Settings, SightSettings
 from grouper.sight import BlindEye, open_eye
-from grouper.sight.eye import _RECENT, PictureEye
+from grouper.sight.eye import _RECENT, _WAVE, PictureEye
+from grouper.sight.load import load_pixels
+from grouper.sight.picture import ByteArray
+from grouper.spool import Spool
 from tests.sight.scenes import angle_deg, held, put, sea, sweep, town, view
 
 SCENE = town(11)
+Kind = Literal["thumbnail", "preview", "main"]
 
 
 def _compare(root: Path, a: Frame, b: Frame) -> Sighting | None:
@@ -321,6 +327,23 @@ def test_a_quick_look_sees_what_is_plain_to_see(tmp_path: Path, quick: bool) -> 
     assert far.certainty < 0.1
 
 
+@pytest.mark.parametrize(("yaw_deg", "roll_deg"), [(60.0, -8.0), (240.0, 8.0)])
+def test_a_quick_look_misses_what_hardly_stands_out(
+    tmp_path: Path, yaw_deg: float, roll_deg: float
+) -> None:
+    """Neighbours rolled by more than the search makes up for: found if there is time to try."""
+    turns = [held(yaw_deg), held(yaw_deg + 20, 0, roll_deg)]
+    pair = sweep(tmp_path, SCENE, turns, upright=False)
+    quick, thorough = (
+        open_eye(tmp_path, Settings()).compare([(pair[0], pair[1])], quick=quick)[0]
+        for quick in (True, False)
+    )
+    assert quick is not None
+    assert thorough is not None
+    assert quick.certainty < 0.1
+    assert thorough.certainty > 0.9
+
+
 @pytest.mark.parametrize("roll_deg", [0.0, 6.0])
 def test_the_sea_looks_alike_all_round(tmp_path: Path, roll_deg: float) -> None:
     water, town_ = (
@@ -372,3 +395,83 @@ def test_a_picture_is_decoded_once_for_comparing_and_for_what_it_shows(tmp_path:
         (tmp_path / one.file).unlink()
     seen = eye.glance(frames)
     assert all(one is not None and one.sharpness > 0 for one in seen)
+
+
+STEPS_DEG = [(-1) ** (at * at // 3) * (15.0 + at) for at in range(_WAVE + 6)]
+"""Steps of their own for more pairs than are compared at once, to the left and to the right."""
+MISSING = {2, 3, 9, _WAVE, _WAVE + 3}
+"""Pairs that lack a picture."""
+
+
+def _pairs_apart(folder: Path, pitch_deg: float) -> list[tuple[Frame, Frame]]:
+    """A pair of pictures for every step, each by a camera of its own: none helps another."""
+    turns = [held(yaw, pitch_deg) for step in STEPS_DEG for yaw in (0.0, step)]
+    frames = [
+        replace(one, serial=str(at // 2))
+        for at, one in enumerate(sweep(folder, SCENE, turns, upright=False))
+    ]
+    for at in MISSING:
+        (folder / frames[2 * at + 1].file).unlink()
+    return list(zip(frames[::2], frames[1::2], strict=True))
+
+
+def test_each_of_many_pairs_is_looked_at_as_quickly_as_asked(tmp_path: Path) -> None:
+    """A pitch that nothing tells of is found by whoever has the time to try every pitch."""
+    quick = [at % 5 in (0, 3) for at in range(len(STEPS_DEG))]
+    seen = open_eye(tmp_path, Settings()).compare(_pairs_apart(tmp_path, 30.0), quick=quick)
+    for at, (one, hasty, step) in enumerate(zip(seen, quick, STEPS_DEG, strict=True)):
+        assert (one is None) == (at in MISSING)
+        if one is not None and hasty:
+            assert one.certainty < 0.1
+        elif one is not None:
+            assert one.certainty > 0.9
+            assert angle_deg(_turn(one), held(0, 30).T @ held(step, 30)) < 1.0
+
+
+def test_each_of_many_pairs_is_looked_for_near_its_own_turn(tmp_path: Path) -> None:
+    expected = [(0.0, step, 0.0) for step in STEPS_DEG]
+    seen = open_eye(tmp_path, Settings()).compare_near(_pairs_apart(tmp_path, 0.0), expected)
+    for at, (one, step) in enumerate(zip(seen, STEPS_DEG, strict=True)):
+        assert (one is None) == (at in MISSING)
+        if one is not None:
+            assert one.certainty > 0.9
+            assert angle_deg(_turn(one), held(step)) < 1.0
+
+
+def test_a_picture_that_the_shelf_has_lost_is_looked_at_anew(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def lost(self: Spool, number: int) -> bytes:
+        raise OSError("gone")
+
+    frames = sweep(tmp_path, SCENE, [held(0), held(30), held(60)])
+    pairs = list(itertools.pairwise(frames))
+    expected = open_eye(tmp_path, Settings()).compare(pairs)
+    monkeypatch.setattr(Spool, "get", lost)
+    eye = open_eye(tmp_path, Settings(sight=SightSettings(shelved=1, kept=2)))
+    assert eye.compare(pairs) == expected
+    assert eye.compare(pairs) == expected
+
+
+@pytest.mark.parametrize(
+    ("jobs", "kind", "elsewhere"),
+    [(1, "main", False), (2, "main", True), (2, "preview", True), (2, "thumbnail", False)],
+)
+def test_threads_decode_pictures_that_are_worth_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, jobs: int, kind: Kind, elsewhere: bool
+) -> None:
+    decoded_by: list[tuple[str, bool]] = []
+
+    def load(root: Path, frame: Frame) -> ByteArray | None:
+        here = threading.current_thread() is threading.main_thread()
+        decoded_by.append((frame.file, not here))
+        return load_pixels(root, frame)
+
+    frames = [
+        replace(one, picture=replace(one.picture, kind=kind))
+        for one in sweep(tmp_path, SCENE, [held(0), held(30), held(60)])
+        if one.picture is not None
+    ]
+    monkeypatch.setattr("grouper.sight.eye.load_pixels", load)
+    open_eye(tmp_path, Settings(), jobs=jobs).compare(list(itertools.pairwise(frames)))
+    assert sorted(decoded_by) == [(one.file, elsewhere) for one in frames]  # each once

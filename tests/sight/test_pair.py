@@ -86,6 +86,8 @@ def test_a_quick_look_gives_up_where_little_stands_out(quick: bool) -> None:
     strangers = pair((120, 270), (LYING, LYING), (24.0, 24.0))
     begun = _search([strangers, MIXED["lying"]], [LEVEL, LEVEL], None, [quick, quick])
     assert [bool(some) for some in begun] == [not quick, True]
+    begun = _search([MIXED["lying"], strangers], [LEVEL, LEVEL], None, [not quick, quick])
+    assert [bool(some) for some in begun] == [True, not quick]  # each as it was asked
 
 
 def test_a_picture_covers_itself() -> None:

@@ -3,6 +3,7 @@ from __future__ import annotations
 import io
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 from PIL import Image
@@ -11,8 +12,17 @@ from grouper.model import Frame, PictureSource
 from grouper.pipeline import run
 from grouper.settings import Settings, SightSettings
 from grouper.sight import open_eye
-from grouper.sight.small import SmallPictures, small_picture
+from grouper.sight.load import load_pixels
+from grouper.sight.small import (
+    _STEPS,
+    SmallPictures,
+    _encoded,
+    _jpeg,
+    _likely_step,
+    small_picture,
+)
 from grouper.spool import Spool
+from tests.sight.scenes import held, town, view
 from tests.support import frame
 
 RED, BLUE = (220, 30, 30), (30, 30, 220)
@@ -135,6 +145,41 @@ def test_coarser_where_there_is_little_room(tmp_path: Path) -> None:
     assert sizes[1] <= 9000
     assert sizes[2] <= 4000
     opened(small_picture(tmp_path, one, 1500))
+
+
+@pytest.mark.parametrize("blur", [0, 1, 3, 9])
+@pytest.mark.parametrize("most_bytes", [500, 1500, 2500, 4000, 6000])
+def test_the_step_chosen_is_about_the_first_that_fits(blur: int, most_bytes: int) -> None:
+    """From foliage to mist: a step too early costs time, one too late sharpness."""
+    seen = view(town(11), held(40.0 * blur), upright=False, long_px=160)
+    grain = np.random.default_rng(7).normal(0, 12, seen.shape[:2])[..., None]
+    pixels = np.clip(seen + grain, 0, 255).astype(np.uint8)
+    if blur:
+        pixels = np.asarray(cv2.GaussianBlur(pixels, (0, 0), blur), np.uint8)
+    sizes = [len(_jpeg(pixels, step)) for step in _STEPS]
+    first = next((at for at, size in enumerate(sizes) if size <= most_bytes), len(sizes) - 1)
+    assert abs(_likely_step(pixels, most_bytes) - first) <= 1
+    assert len(_encoded(pixels, most_bytes)) <= max(most_bytes, sizes[-1])
+
+
+def test_a_picture_kept_twice_is_put_by_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    kept: list[bytes] = []
+    put = Spool.put
+
+    def counted(self: Spool, data: bytes) -> int:
+        kept.append(data)
+        return put(self, data)
+
+    monkeypatch.setattr(Spool, "put", counted)
+    frames = [stored(tmp_path, split(60 + n, 60), n) for n in range(2)]
+    pictures = SmallPictures(tmp_path, frames)
+    for one in (frames[1], frames[0], frames[1]):
+        pixels = load_pixels(tmp_path, one)
+        assert pixels is not None
+        pictures.keep(one, pixels)
+    assert [pictures[one.file] for one in reversed(frames)] == kept
 
 
 def test_pictures_made_while_looking_are_the_same(tmp_path: Path) -> None:
