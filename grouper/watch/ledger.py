@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import time
 from collections.abc import Callable, Collection, Mapping
@@ -131,7 +132,8 @@ class Ledger:
 
     def times(self) -> dict[str, str]:
         """The facts to keep so that the running time goes on after a restart."""
-        return {"run_s": f"{self.run_s():.0f}", "run_up": f"{self._uptime():.0f}"}
+        # Never rounded up: a quick restart would take that for a start of the machine.
+        return {"run_s": f"{self.run_s():.3f}", "run_up": f"{math.floor(self._uptime())}"}
 
     # ---- looking up
 

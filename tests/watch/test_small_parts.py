@@ -14,6 +14,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
+from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -26,7 +27,7 @@ from grouper.watch.changes import Changes
 from grouper.watch.files import clean_up, put, refuse_nesting, remove_output, size_of
 from grouper.watch.hand import describe_end
 from grouper.watch.jobs import Job, outcome_from, set_digest
-from grouper.watch.ledger import down_s, uptime_s
+from grouper.watch.ledger import Ledger, down_s, uptime_s
 from grouper.watch.lock import FILE_NAME as LOCK
 from grouper.watch.lock import Lock
 from grouper.watch.log import Log
@@ -34,6 +35,7 @@ from grouper.watch.look import Folder, list_inbox, look_at
 from grouper.watch.looker import ThreadedLooker
 from grouper.watch.mail import Deaf, Listed, Looked, Mail, Missed, Touched
 from grouper.watch.notify import tell_manager
+from grouper.watch.state import open_state
 from grouper.watch.worker import answer_to, safe
 from grouper.write import write_result
 from grouper.write.replace import TEMPORARY
@@ -503,6 +505,28 @@ def test_the_time_without_a_service_is_told_by_the_machine_not_the_wall(
     before: float, now: float, down: float
 ) -> None:
     assert down_s(before, now) == down
+
+
+@pytest.mark.parametrize("up_s", [5_000_000.0, 5_000_000.4, 5_000_000.6])
+def test_a_quick_restart_ages_nothing(tmp_path: Path, up_s: float) -> None:
+    state, _ = open_state(tmp_path)
+
+    def ledger(ran_s: float) -> Ledger:
+        made = Ledger(
+            state,
+            tmp_path,
+            clock=lambda: ran_s,
+            wall=time.time,
+            changed=lambda: None,
+            trouble=lambda what, wrong: None,
+            uptime=lambda: up_s + ran_s,
+        )
+        made.load("inbox")
+        return made
+
+    with closing(state):
+        state.put_facts(ledger(0.0).times())
+        assert 0 <= ledger(0.3).run_s() <= 2
 
 
 def test_the_machine_has_run_for_a_while_and_runs_on() -> None:
