@@ -11,6 +11,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections import defaultdict
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import TypeGuard
@@ -135,8 +136,34 @@ their changes. They do not excuse another aperture: that is chosen for the pictu
 
 def relation_weight(evidence: Evidence, same: float, turned: float, apart: float) -> Floats:
     """Weight of what was seen, for a kind in which the relations have these shares."""
-    here = evidence.same * same + evidence.turned * turned + evidence.apart * apart
-    there = sum(getattr(evidence, name) * share for name, share in SEEN_AT_BOUNDARY.items())
+    return seen_weight(evidence, {"same": same, "turned": turned, "apart": apart}, (1.0, 1.0))
+
+
+def seen_weight(
+    evidence: Evidence,
+    shares: Mapping[str, float],
+    overlap: tuple[Floats | float, Floats | float],
+) -> Floats:
+    """The same, where the overlap tells as well.
+
+    Args:
+        evidence: of the strand.
+        shares: of neighbours that look at one view, that turned, that have nothing in common.
+        overlap: how usual an overlap like theirs is between turned neighbours, in the kind and
+            outside of it.
+    """
+    usual = SEEN_AT_BOUNDARY
+    inside, outside = overlap
+    here = (
+        evidence.same * shares["same"]
+        + evidence.turned * shares["turned"] * inside
+        + evidence.apart * shares["apart"]
+    )
+    there = (
+        evidence.same * usual["same"]
+        + evidence.turned * usual["turned"] * outside
+        + evidence.apart * usual["apart"]
+    )
     weight: Floats = np.where(evidence.looked, np.log(here / there), 0.0)
     return weight
 

@@ -18,6 +18,7 @@ from grouper.group.evidence import (
     STILL,
     Evidence,
     evenness_weight,
+    seen_weight,
     still_weight,
 )
 from grouper.group.exposures import exposure_levels, ladder_weight
@@ -181,18 +182,7 @@ def _by_clock(evidence: Evidence, stops: Stops) -> NDArray[np.bool_]:
 
 def _seen_weight(evidence: Evidence) -> Floats:
     """Weight of what was seen of neighbours; how far they overlap tells more of a turn."""
-    inside, boundary = _overlap_shares(evidence.overlap)
-    chances = {"same": evidence.same, "turned": evidence.turned, "apart": evidence.apart}
-    here = sum(
-        chances[name] * share * (inside if name == "turned" else 1.0)
-        for name, share in SWEPT.items()
-    )
-    there = sum(
-        chances[name] * share * (boundary if name == "turned" else 1.0)
-        for name, share in SEEN_AT_BOUNDARY.items()
-    )
-    weight: Floats = np.where(evidence.looked, np.log(here / there), 0.0)
-    return weight
+    return seen_weight(evidence, SWEPT, _overlap_shares(evidence.overlap))
 
 
 def _overlap_weight(overlap: Floats) -> Floats:

@@ -15,7 +15,7 @@ from functools import lru_cache
 import numpy as np
 
 from grouper.group.choose import Proposal, Rule
-from grouper.group.evidence import SEEN_AT_BOUNDARY, Evidence, still_weight
+from grouper.group.evidence import Evidence, seen_weight, still_weight
 from grouper.group.focus_stack import HURRIED, SAME_SECOND_S
 from grouper.group.interval import clockwork
 from grouper.group.pairs import Floats
@@ -109,16 +109,7 @@ def _seen_weight(evidence: Evidence) -> Floats:
     known = np.isfinite(evidence.overlap)
     sway = np.where(known, np.interp(evidence.overlap, SWAY_OVERLAP, SWAY_SHARE), 1.0)
     other = np.where(known, np.interp(evidence.overlap, BOUNDARY_OVERLAP, BOUNDARY_SHARE), 1.0)
-    chances = {"same": evidence.same, "turned": evidence.turned, "apart": evidence.apart}
-    here = sum(
-        chances[name] * share * (sway if name == "turned" else 1.0) for name, share in SEEN.items()
-    )
-    there = sum(
-        chances[name] * share * (other if name == "turned" else 1.0)
-        for name, share in SEEN_AT_BOUNDARY.items()
-    )
-    weight: Floats = np.where(evidence.looked, np.log(here / there), 0.0)
-    return weight
+    return seen_weight(evidence, SEEN, (sway, other))
 
 
 def _pause_weight(evidence: Evidence) -> Floats:
