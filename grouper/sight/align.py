@@ -55,6 +55,13 @@ class Level:
         """Whether nothing is clipped or blocked, as mostly."""
         return bool(self.good.all())
 
+    def slopes(self) -> tuple[FloatArray, FloatArray]:
+        """Differences over two pixels to the right and downwards, of the level's shape, anew."""
+        right, down = np.zeros_like(self.band), np.zeros_like(self.band)
+        np.subtract(self.band[:, 2:], self.band[:, :-2], out=right[:, 1:-1])
+        np.subtract(self.band[2:], self.band[:-2], out=down[1:-1])
+        return right, down
+
 
 @dataclass(frozen=True, slots=True)
 class Ground:
@@ -83,9 +90,7 @@ def grounds(level: Level, camera: Pinhole, shares: tuple[float, ...]) -> tuple[G
         shares: in 0..1, of all its pixels, the largest first.
     """
     band = level.band
-    gx, gy = np.zeros_like(band), np.zeros_like(band)
-    np.subtract(band[:, 2:], band[:, :-2], out=gx[:, 1:-1])
-    np.subtract(band[2:], band[:-2], out=gy[1:-1])
+    gx, gy = level.slopes()
     if not level.is_all_good:
         gx *= level.good
         gy *= level.good

@@ -84,14 +84,6 @@ class Plate:
         """The level at ``SCALES_PX[index]``; a smaller picture is its own finest level."""
         return self.levels[index]
 
-    def slopes(self, index: int) -> tuple[FloatArray, FloatArray]:
-        """Derivatives of a level to the right and downwards, of its shape."""
-        band = self.level(index).band
-        right, down = np.zeros_like(band), np.zeros_like(band)
-        np.subtract(band[:, 2:], band[:, :-2], out=right[:, 1:-1])
-        np.subtract(band[2:], band[:-2], out=down[1:-1])
-        return right, down
-
     def grounds(
         self, index: int, focal_share: float, shares: tuple[float, ...]
     ) -> tuple[Ground, ...]:

@@ -247,7 +247,9 @@ def _spectra(
     if new:
         rows, columns = (max(one.size[at] for _, one in new.values()) for at in (0, 1))
         laid = np.zeros((len(new), 2, rows, columns), dtype=np.float32)
-        slopes = {(plate, level): plate.slopes(level) for (plate, _), (level, _) in new.items()}
+        slopes = {
+            (plate, level): plate.level(level).slopes() for (plate, _), (level, _) in new.items()
+        }
         for own, ((plate, _), (level, one)) in zip(laid, new.items(), strict=True):
             for plane, slope in zip(own, slopes[plate, level], strict=True):
                 plane[: one.size[0], : one.size[1]] = one.apply(slope)
