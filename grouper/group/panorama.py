@@ -50,7 +50,7 @@ TIED_ONCE, TIED_TWICE = math.log(0.50 / 0.04), math.log(0.40 / 0.005)
 """The later frame overlaps one, or several, earlier ones of the stretch though not its
 neighbour: a new row, a second sweep at another exposure, the end of a circle. At a boundary one
 such match is rare, and two are an accident."""
-LOST_ONE = 1.6
+LOST_ONE, MOST_LOST = 1.6, 3
 """A jump of two to four in the file numbers where no overlap is seen: frames were lost."""
 UNSEEN_VIEW = -2.0
 """A view whose picture shows nothing to go by, among views that do hang together, may be the
@@ -80,6 +80,11 @@ SWEPT = {"same": 0.03, "turned": 0.90, "apart": 0.07}
 NEVER_FIRED = -0.7
 """The file numbers run on though no overlap is seen: half of all lost frames were never fired,
 nearly all boundaries look like this."""
+LOST_MORE = math.log(0.3)
+"""Of views lost in a row every further one is this much rarer (estimated)."""
+FOUND_WITHIN = 0.85
+"""Frames shifted by less than this share of the frame are seen to overlap, as a rule; what the lost
+ones left between them is at least this wide."""
 RUNS_ON, TURNS_OFF, TURNS_ROUND = 0.4, -1.0, -2.0
 """From step to step, and over a lost frame, a sweep goes on the way it went, turns off into its
 next row, and seldom goes back over what it has; a re-framing hand goes back as often as on, and
@@ -144,7 +149,7 @@ def link_weights(evidence: Evidence, stops: Stops) -> Floats:
         still_weight(evidence),
     )
     number = evidence.pairs.number_step
-    lost = stops.gap & (number >= 2) & (number <= 4)
+    lost = stops.gap & (number >= 2) & (number <= MOST_LOST + 1)
     # Where no overlap is seen, an hour's pause is a boundary even on a card with few pauses to
     # learn from.
     unseen = np.minimum(evidence.pause, evidence.usual_pause)
@@ -306,6 +311,7 @@ class _Judge:
         if told and self._unjoined.count(start, end):
             parts.append(self._lone_views_weight(start, end))
         parts += self._ways_weights(start, end)
+        parts.append(self._lost_weight(start, end))
         parts.append(self._reach_weight(start, end))
         parts.append(self._rhythm_weight(start, end))
         if not self._turned.count(start, end) and _is_shown(self._evidence, start, end):
@@ -375,6 +381,26 @@ class _Judge:
                 on = math.cos(math.radians(float(ways[1] - ways[0]))) > 0
                 weight += RUNS_ON if on else TURNS_ROUND
         return weight
+
+    def _lost_weight(self, start: int, end: int) -> float:
+        """Weight against so many views being lost in a row as a gap has room for at the least.
+
+        Where neighbours overlap by two thirds, those on either side of a lost frame still overlap:
+        to part them it takes two. As many as the file numbers leave out are accounted for.
+        """
+        steps = self._step[self._turned.span(start, end)]
+        if not len(steps):
+            return 0.0
+        least = math.ceil(FOUND_WITHIN / middle(steps)) - 1
+        if least < 2:
+            return 0.0
+        further = 0.0
+        for gap in self._gaps.within(start, end).tolist():
+            if self._evidence.tie(gap + 1, start) is None:
+                told = float(self._evidence.pairs.number_step[gap]) - 1
+                told = told if 1 <= told <= MOST_LOST else 1.0  # also where it is not known
+                further += max(0.0, least - told)
+        return LOST_MORE * further
 
     def _lone_views_weight(self, start: int, end: int) -> float:
         """Weight against views that no picture ties to anything else of the stretch."""

@@ -236,6 +236,35 @@ def test_how_far_a_sweep_reaches_counts_over_all_its_steps() -> None:
     assert reach(sweep(4, 200, [0, 30])) == 0
 
 
+def lost_weight(shots: list[Shot]) -> float:
+    evidence = evidence_of(shots)
+    stops = find_stops(evidence)
+    return _Judge(evidence, stops, link_weights(evidence, stops))._lost_weight(0, len(shots) - 1)
+
+
+def test_a_gap_that_takes_several_lost_views_in_a_row_speaks_against_one_sweep() -> None:
+    # Steps of 14 degrees on a frame of 53: one view lost between neighbours shows as an overlap.
+    ample = [0, 14, 28, 42]
+    unbroken, beyond = sweep(4, 200, [*ample, 56]), sweep(8, 220, [140, 154, 168, 182])
+    assert lost_weight(unbroken) == 0
+    running_on = lost_weight([*sweep(4, 200, ample), *beyond])
+    assert running_on < -2
+    # File numbers that leave out as many account for them; one left out, for one.
+    accounted = [*sweep(1, 200, ample), *beyond]
+    assert lost_weight(accounted) == 0
+    # Steps of 35: one lost view parts them, so nothing further is asked for.
+    assert lost_weight(sweep(4, 200, [0, 35, 105, 140])) == 0
+    # Another row is tied to what it overlaps.
+    rows = [*sweep(4, 200, ample), *sweep(8, 220, ample, pitch=45)]
+    assert lost_weight(rows) == 0
+
+
+def test_two_ample_sweeps_of_one_place_in_one_rhythm_are_two_sets() -> None:
+    one_, other = range(0, 71, 14), range(140, 211, 14)
+    shots = [*sweep(1, 0, list(one_)), *sweep(7, 39, list(other))]
+    assert numbers(grouped(shots)) == [("panorama", run(1, 6)), ("panorama", run(7, 12))]
+
+
 def test_another_aperture_at_every_view_speaks_against_a_sweep_more_than_the_shutter() -> None:
     yaws = [0, 25, 50, 75, 100]
     apertures = weight_of(yaws, aperture_f=[4.0, 5.6, 8.0, 11.0, 16.0])
