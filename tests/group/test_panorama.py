@@ -261,7 +261,7 @@ def test_a_gap_that_takes_several_lost_views_in_a_row_speaks_against_one_sweep()
 
 def test_two_ample_sweeps_of_one_place_in_one_rhythm_are_two_sets() -> None:
     one_, other = range(0, 71, 14), range(140, 211, 14)
-    shots = [*sweep(1, 0, list(one_)), *sweep(7, 39, list(other))]
+    shots = [*sweep(1, 0, list(one_)), *sweep(7, 34, list(other))]
     assert numbers(grouped(shots)) == [("panorama", run(1, 6)), ("panorama", run(7, 12))]
 
 
