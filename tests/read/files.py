@@ -109,11 +109,11 @@ def write_photo(
     block = b"" if bare else exif_of(**settings).tobytes()
     if thumbnail is not None:
         block = with_thumbnail(block, thumbnail)
+    options: dict[str, Any] = {"exif": block} if block else {}
     if path.suffix.lower() in (".jpg", ".jpeg", ".chk"):
-        path.write_bytes(jpeg_bytes(size, shade, **({"exif": block} if block else {})))
+        path.write_bytes(jpeg_bytes(size, shade, **options))
     else:
-        image = Image.new("RGB", size, (shade, shade, shade))
-        image.save(path, **({"exif": block} if block else {}))
+        Image.new("RGB", size, (shade, shade, shade)).save(path, **options)
     return path
 
 
