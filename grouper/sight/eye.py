@@ -46,7 +46,7 @@ _FINER = (1.0, 0.8, 1.25)
 """A second look round the likeliest of the focal lengths, which lie further apart."""
 _PLAIN_SURE = 0.95
 """Certainty from which plain pictures are said to overlap: two skies of one make are alike."""
-_LIKELY = 0.5
+_LIKELY = 0.9
 """Less than an even bet is no match: only then does being alike all round explain it."""
 _WAVE = 16
 """Pairs compared at once: most of the gain of doing them together is had; twice as many take no
@@ -235,7 +235,7 @@ class PictureEye:
             left = [i for i in range(len(pairs)) if not is_sure(best[i])]
             hasty = [quick[places[i]] for i in left]
             ways = [
-                self._ways(frames[places[i]], pairs[i], tried[i], everywhere and not soon)
+                self._ways(frames[places[i]], pairs[i], tried[i], everywhere, soon)
                 for i, soon in zip(left, hasty, strict=True)
             ]
             found = find_matches([pairs[i] for i in left], ways, quick=hasty)
@@ -252,13 +252,21 @@ class PictureEye:
         return seen
 
     def _ways(
-        self, frames: FramePair, pair: Pair, tried: frozenset[View], everywhere: bool
+        self,
+        frames: FramePair,
+        pair: Pair,
+        tried: frozenset[View],
+        everywhere: bool,
+        is_quick: bool,
     ) -> Ways:
         """The ways to look next at a pair: the likeliest first."""
-        pitches = self._holds_of(frames)
+        pitches, habit = self._holds_of(frames), self._habit_of(frames).pitch_deg
         if not tried:
-            return [((likeliest_view(pitches, self._habit_of(frames).pitch_deg),), SEARCH)]
-        return other_ways(pair, pitches, tried, everywhere=everywhere)
+            return [((likeliest_view(pitches, habit),), SEARCH)]
+        if is_quick:
+            return other_ways(pair, pitches, tried, everywhere=False)
+        # The pairs around may have shown that the camera is held another way by now.
+        return other_ways(pair, pitches, tried, habit_deg=habit, everywhere=everywhere)
 
     def _compare_near(
         self, frames: Sequence[FramePair], plates: Sequence[PlatePair], turns: DoubleArray

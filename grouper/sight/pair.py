@@ -102,6 +102,7 @@ def other_ways(
     pitches_deg: tuple[float | None, float | None],
     tried: frozenset[View],
     *,
+    habit_deg: float | None = None,
     everywhere: bool,
 ) -> Ways:
     """Further ways the cameras may have been held, where those tried showed no match.
@@ -110,11 +111,13 @@ def other_ways(
         pair: the pictures.
         pitches_deg: how far up each camera is known to have looked.
         tried: views tried before.
+        habit_deg: how far up this camera looked last, to be tried where no pitch is known.
         everywhere: try not only the pitches that are known, but, where none is, every pitch;
             and lay the pictures on their side as well.
     """
     known = [pitch for pitch in pitches_deg if pitch is not None]
-    likely = {view for view in map(_view, known) if not _is_near(view, tried)}
+    hoped = known or ([] if habit_deg is None else [habit_deg])
+    likely = {view for view in map(_view, hoped) if not _is_near(view, tried)}
     cameras = pair.cameras(SCOUT)
     wide, tall = (max(camera.half_fov_rad[at] for camera in cameras) for at in (0, 1))
     if everywhere and max(wide, tall) > math.radians(FLAT_DEG):
