@@ -70,6 +70,14 @@ class Eye(Protocol):
         """
         ...
 
+    def compare_closely(self, pairs: Sequence[tuple[Frame, Frame]]) -> list[Sighting | None]:
+        """The same from larger pictures, for pairs of which the small ones are too plain to tell.
+
+        Every picture is decoded for it, the main one where need be, which takes ten times as long
+        and more.
+        """
+        ...
+
     def solve(
         self, frames: Sequence[Frame], sightings: Sequence[tuple[int, int, Sighting]]
     ) -> Solution | None:

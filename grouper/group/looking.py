@@ -40,6 +40,10 @@ LONGEST_CHANGE_S = 120.0
 focal length, lens, orientation or size it is another subject (common practice, no source)."""
 LONGEST_PAUSE_S = 1800.0
 """Half an hour later nobody goes on with a sweep: the light has changed."""
+MOST_CLOSER, FREE_CLOSER = 0.1, 50
+"""Share of the pairs at the most, but so many in any case, for which larger pictures are decoded: a
+night or a fog would have a whole card opened anew. Of mixed days one or two in a hundred are looked
+at so (rendered)."""
 SHORTEST_PART = 500
 """Pairs that are gone through together: many at once is quicker, and this many pictures are kept
 (see ``SightSettings.shelved``)."""
@@ -56,6 +60,7 @@ def look_at_neighbours(pairs: Pairs, eye: Eye) -> None:
         # In one go, so that every picture is taken in hand once.
         ask(pairs, eye, [(i, i + 1) for i in worth], quick=apart)
         look_again(pairs, eye, part)
+        look_closer(pairs, eye, part)
         ask(pairs, eye, chain_ties(pairs, part), quick=True)
 
 
@@ -91,6 +96,25 @@ def look_again(pairs: Pairs, eye: Eye, part: range) -> None:
         before = pairs.seen(i, i + 1)
         if sighting is not None and (before is None or sighting.certainty > before.certainty):
             pairs.sightings[i, i + 1] = sighting
+
+
+def look_closer(pairs: Pairs, eye: Eye, part: range) -> None:
+    """Where neighbours are too plain to tell, look at larger pictures of them.
+
+    Only beside a pair that does overlap, where it decides how far a set goes on.
+    """
+    wanted = [
+        i
+        for i in part
+        if (i, i + 1) in pairs.sightings
+        and pairs.seen(i, i + 1) is None
+        and not _likely_apart(pairs, i)
+        and (is_sure(pairs.seen(i - 1, i)) or is_sure(pairs.seen(i + 1, i + 2)))
+    ]
+    wanted = wanted[: max(FREE_CLOSER, round(MOST_CLOSER * len(part)))]
+    seen = eye.compare_closely([(pairs.frames[i], pairs.frames[i + 1]) for i in wanted])
+    for i, sighting in zip(wanted, seen, strict=True):
+        pairs.sightings[i, i + 1] = sighting
 
 
 def _steps_beside(pairs: Pairs, i: int) -> list[tuple[float, float, float]]:

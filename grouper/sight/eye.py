@@ -19,7 +19,7 @@ from grouper.sight.camera import CameraBelief, CameraKey, camera_of
 from grouper.sight.glance import glance as glance_at
 from grouper.sight.horizon import HorizonLine, find_horizons
 from grouper.sight.lean import lean_by_elevation, lean_by_horizon, may_show_horizon
-from grouper.sight.load import load_pixels, load_preview, stored_px
+from grouper.sight.load import load_closer, load_pixels, load_preview, stored_px
 from grouper.sight.pair import (
     LEVEL,
     Match,
@@ -33,7 +33,15 @@ from grouper.sight.pair import (
     ways_near,
 )
 from grouper.sight.picture import ByteArray, preview
-from grouper.sight.plate import SEARCH, Plate, ShelvedPlate, look_alike, prepare, shelved
+from grouper.sight.plate import (
+    CLOSE_SCALES_PX,
+    SEARCH,
+    Plate,
+    ShelvedPlate,
+    look_alike,
+    prepare,
+    shelved,
+)
 from grouper.sight.search import Pair
 from grouper.sight.shelf import Shelf
 from grouper.sight.solve import solve_pointings
@@ -47,10 +55,12 @@ _FINER = (1.0, 0.8, 1.25)
 _PLAIN_SURE = 0.95
 """Certainty from which plain pictures are said to overlap: two skies of one make are alike."""
 _LIKELY = 0.9
-"""Less than an even bet is no match: only then does being alike all round explain it."""
+"""What is found less surely between pictures that look alike all round, is explained by that."""
 _WAVE = 16
 """Pairs compared at once: most of the gain of doing them together is had; twice as many take no
 less time, and 6 MB more (measured)."""
+_CLOSE_WAVE = 4
+"""The same of larger pictures, that take four times the room."""
 _RECENT = 2 * _WAVE
 """Pictures used last, whose spectra are kept, a tenth of a megabyte a view: no more are compared
 at once, and a frame is held against a dozen earlier ones, the next against the same."""
@@ -83,6 +93,10 @@ class BlindEye:
     ) -> list[Sighting | None]:
         """Not known, for every pair."""
         del turns_deg
+        return [None] * len(pairs)
+
+    def compare_closely(self, pairs: Sequence[tuple[Frame, Frame]]) -> list[Sighting | None]:
+        """Not known, for every pair."""
         return [None] * len(pairs)
 
     def solve(
@@ -180,6 +194,28 @@ class PictureEye:
             first = len(seen)
             seen += self._compare_near(wave, plates, turns[first : first + len(wave)])
         return seen
+
+    def compare_closely(self, pairs: Sequence[FramePair]) -> list[Sighting | None]:
+        """How the camera turned, as larger pictures show that are decoded for it."""
+        seen: list[Sighting | None] = []
+        plates: dict[str, Plate | None] = {}
+        with ThreadPoolExecutor(self._jobs) as pool:
+            for first in range(0, len(pairs), _CLOSE_WAVE):
+                wave = pairs[first : first + _CLOSE_WAVE]
+                frames = {frame.file: frame for pair in wave for frame in pair}
+                plates = {file: plates[file] for file in frames if file in plates}
+                new = [frame for file, frame in frames.items() if file not in plates]
+                for frame, plate in zip(new, pool.map(self._closer, new), strict=True):
+                    plates[frame.file] = plate
+                both: list[PlatePair] = [(plates[a.file], plates[b.file]) for a, b in wave]
+                seen += self._compare(wave, both, [False] * len(wave))
+                if self._progress is not None:
+                    self._progress("looking closely", len(seen), len(pairs))
+        return seen
+
+    def _closer(self, frame: Frame) -> Plate | None:
+        shown = load_closer(self._root, frame)
+        return None if shown is None else prepare(shown, CLOSE_SCALES_PX)
 
     def solve(
         self, frames: Sequence[Frame], sightings: Sequence[tuple[int, int, Sighting]]

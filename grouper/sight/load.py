@@ -5,7 +5,15 @@ from __future__ import annotations
 from pathlib import Path
 
 from grouper.model import Frame, PictureSource
-from grouper.sight.picture import ByteArray, Preview, contradicts, decode, preview
+from grouper.sight.picture import (
+    CLOSE_SIDE_PX,
+    LONG_SIDE_PX,
+    ByteArray,
+    Preview,
+    contradicts,
+    decode,
+    preview,
+)
 
 
 def load_pixels(root: Path, frame: Frame) -> ByteArray | None:
@@ -29,6 +37,22 @@ def load_preview(root: Path, frame: Frame) -> Preview | None:
     return None if pixels is None else preview(pixels, stored_px(frame), frame.orientation)
 
 
+def load_closer(root: Path, frame: Frame) -> Preview | None:
+    """A frame's picture at twice the usual size, upright and grey; ``None`` when there is none.
+
+    That is the main picture, or a raw file's preview, decoded small.
+    """
+    source = frame.picture
+    for larger in (
+        PictureSource(kind="main", file=frame.file if source is None else source.file),
+        source,
+    ):
+        pixels = None if larger is None else _read(root, larger, CLOSE_SIDE_PX)
+        if pixels is not None and max(pixels.shape) > LONG_SIDE_PX:
+            return preview(pixels, stored_px(frame), frame.orientation)
+    return None
+
+
 def stored_px(frame: Frame) -> tuple[int, int] | None:
     """Width and height of the main picture as stored, where both are known."""
     if frame.width_px and frame.height_px:
@@ -36,12 +60,12 @@ def stored_px(frame: Frame) -> tuple[int, int] | None:
     return None
 
 
-def _read(root: Path, source: PictureSource) -> ByteArray | None:
+def _read(root: Path, source: PictureSource, long_px: int = LONG_SIDE_PX) -> ByteArray | None:
     try:
         with (root / source.file).open("rb") as stream:
             if source.offset is None or source.length is None:
-                return decode(stream)
+                return decode(stream, long_px)
             stream.seek(source.offset)
-            return decode(stream.read(source.length))
+            return decode(stream.read(source.length), long_px)
     except OSError:
         return None

@@ -27,6 +27,10 @@ LONG_SIDE_PX = 160
 """Every picture is brought to at most this: what thumbnails have, so that all alike cost
 and tell the same."""
 
+CLOSE_SIDE_PX = 2 * LONG_SIDE_PX
+"""For a closer look: a sky's faint clouds and stones on plain ground show at twice the size, and a
+comparison takes four times as long."""
+
 LEAST_SIDE_PX = 12
 """Fewer pixels than this across hold no pattern to tell two places apart."""
 
@@ -74,8 +78,8 @@ class Preview:
         return self.luma.shape[1], self.luma.shape[0]
 
 
-def decode(source: bytes | BinaryIO) -> ByteArray | None:
-    """Decode a picture to RGB of at most ``LONG_SIDE_PX``, or ``None`` if it cannot be.
+def decode(source: bytes | BinaryIO, long_px: int = LONG_SIDE_PX) -> ByteArray | None:
+    """Decode a picture to RGB of at most ``long_px``, or ``None`` if it cannot be.
 
     JPEGs are decoded at a fraction of their size where that is enough.
     """
@@ -85,7 +89,7 @@ def decode(source: bytes | BinaryIO) -> ByteArray | None:
     stream = io.BytesIO(source) if isinstance(source, bytes) else source
     try:
         with _open(stream) as image:
-            return _small_rgb(image)
+            return _small_rgb(image, long_px)
     except (
         OSError,
         ValueError,
@@ -132,15 +136,15 @@ def _learn_heif() -> None:
         pillow_heif.register_heif_opener()
 
 
-def _small_rgb(image: Image.Image) -> ByteArray | None:
+def _small_rgb(image: Image.Image, long_px: int) -> ByteArray | None:
     width, height = image.size
     if width * height > _MOST_PIXELS or min(width, height) < LEAST_SIDE_PX:
         return None
-    image.draft("RGB", (LONG_SIDE_PX, LONG_SIDE_PX))
+    image.draft("RGB", (long_px, long_px))
     if image.width * image.height > _MOST_UNREDUCED:
         return None
     small = image if image.mode == "RGB" else image.convert("RGB")
-    scale = LONG_SIDE_PX / max(small.size)
+    scale = long_px / max(small.size)
     if scale < 1:
         size = (max(1, round(small.width * scale)), max(1, round(small.height * scale)))
         small = small.resize(size, Image.Resampling.BOX, reducing_gap=2.0)

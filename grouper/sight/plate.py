@@ -19,6 +19,8 @@ SCALES_PX = (40, 64, 96)
 """Long sides of the levels. Pitches are scouted on the first, shifts searched on the second
 (on rendered pairs 64 pixels found the right shift first in 80 % where 40 found 70 %), turns
 refined on the second and third."""
+CLOSE_SCALES_PX = (80, 128, 192)
+"""The same for a closer look, at twice the size: the levels keep their places to one another."""
 SCOUT, SEARCH, FINE = 0, 1, 2
 """Places of the levels in ``SCALES_PX``."""
 
@@ -145,14 +147,14 @@ def shelved(plate: Plate) -> ShelvedPlate:
     )
 
 
-def prepare(preview: Preview) -> Plate:
+def prepare(preview: Preview, scales_px: tuple[int, int, int] = SCALES_PX) -> Plate:
     """Band-pass a preview at every scale."""
     light = np.log(preview.luma + np.float32(_DARK_OFFSET))
     bad = (preview.clipped | preview.blocked).astype(np.float32)
     # Two channels of one picture are reduced in hardly more time than one.
     both: FloatArray = np.asarray(cv2.merge([light, bad]), dtype=np.float32)
     levels: list[Level] = []
-    for long_px in reversed(SCALES_PX):
+    for long_px in reversed(scales_px):
         # Each level is reduced from the one above it.
         width, height = preview.size
         scale = min(1.0, long_px / max(width, height))

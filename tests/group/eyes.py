@@ -59,6 +59,9 @@ class KnowingEye:
     ) -> list[Sighting | None]:
         return self.compare(pairs)
 
+    def compare_closely(self, pairs: Sequence[tuple[Frame, Frame]]) -> list[Sighting | None]:
+        return self.compare(pairs)
+
     def _see(self, a: Shot, b: Shot) -> Sighting | None:
         if min(a.glance.spread, b.glance.spread) <= BLACK.spread:  # nothing to match
             return None
@@ -114,6 +117,9 @@ class UnknowingEye:
     def compare_near(
         self, pairs: Sequence[tuple[Frame, Frame]], turns_deg: Sequence[tuple[float, float, float]]
     ) -> list[Sighting | None]:
+        return [None] * len(pairs)
+
+    def compare_closely(self, pairs: Sequence[tuple[Frame, Frame]]) -> list[Sighting | None]:
         return [None] * len(pairs)
 
     def solve(
