@@ -37,6 +37,9 @@ the sea: nothing speaks for or against a turn (with these shares the weight of a
 SAME_VIEW_SOFT = 0.015
 """How soft that limit is: half a thumbnail pixel of error each way on 160 pixels, four times."""
 
+LONGEST_LEG_PAUSE_S = 5.0
+"""Legs shot by hand follow within half a second to three seconds (common practice, no source)."""
+
 SEEN_AT_BOUNDARY = {"same": 0.10, "turned": 0.14, "apart": 0.76}
 """Singles of one subject are often shot two or three at a time, re-framed."""
 
@@ -106,9 +109,9 @@ class Evidence:
 def weigh(pairs: Pairs) -> Evidence:
     """Weigh everything about neighbours that does not depend on the kind of set."""
     count = len(pairs.frames) - 1
-    same, turned, apart, overlap, shift, heading = _relations(pairs, count)
     log_pause = log_pauses(pairs)
     exposed = _deliberate(pairs)
+    same, turned, apart, overlap, shift, heading = _relations(pairs, exposed)
     return Evidence(
         pairs=pairs,
         same=same,
@@ -179,8 +182,9 @@ def still_weight(evidence: Evidence) -> Floats:
     return relation_weight(evidence, **STILL)
 
 
-def _relations(pairs: Pairs, count: int) -> tuple[Floats, ...]:
-    arrays = tuple(np.full(max(count, 0), math.nan) for _ in range(6))
+def _relations(pairs: Pairs, exposed: NDArray[np.bool_]) -> tuple[Floats, ...]:
+    count = len(exposed)
+    arrays = tuple(np.full(count, math.nan) for _ in range(6))
     same, turned, apart, overlap, shift, heading = arrays
     for i in range(count):
         sighting = pairs.seen(i, i + 1)
@@ -196,9 +200,11 @@ def _relations(pairs: Pairs, count: int) -> tuple[Floats, ...]:
     for i in range(count):
         if abs(pairs.light[i + 1] - pairs.light[i]) > OTHER_TONES_EV:
             continue
-        # Too plain to judge together, yet each matches another frame: they would have matched.
+        # Too plain to judge together, yet each matches another frame: they would have matched. But
+        # not the legs of a bracket: what lies on one another is not told of plain pictures.
         if (
             math.isnan(apart[i])
+            and not (exposed[i] and pairs.pause_s[i] < LONGEST_LEG_PAUSE_S)
             and i in matched
             and i + 1 in matched
             and (i, i + 1) in pairs.sightings

@@ -14,13 +14,11 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from grouper.group.evidence import Evidence, heading_deg
+from grouper.group.evidence import LONGEST_LEG_PAUSE_S, Evidence, heading_deg
 from grouper.group.looking import is_still, is_sure, shift_of
 from grouper.group.pairs import STOP_EV, Floats
 from grouper.model import Sighting
 
-LONGEST_LEG_PAUSE_S = 5.0
-"""Legs shot by hand follow within half a second to three seconds (common practice, no source)."""
 TOLD_APART = 0.6
 """Chance of having nothing in common from which a gap is seen: more than an even bet."""
 FEWEST_LEGS = 3

@@ -338,6 +338,8 @@ class PictureEye:
         if not is_sure(match):
             return
         pitches = pitches_after(match, self._holds_of(frames))
+        if pitches is None:
+            return
         self._habit_of(frames).pitch_deg = pitches[1]
         for frame, pitch in zip(frames, pitches, strict=True):
             self._pitches[frame.file] = pitch

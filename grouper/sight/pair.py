@@ -68,6 +68,13 @@ pictures that are rolled by up to 7 degrees (see ``search.views_for``)."""
 _SAME_PITCH_DEG = 8.0
 """Rows are further apart than this; a base that leans or a hand moves neighbours by less
 (estimated)."""
+_TELLING_TURN_DEG = 10.0
+"""Turned by less, a hand's roll of a degree or two is too much of the turn to tell a pitch from."""
+_SIDEWAYS = 0.3
+"""Sine of 17 degrees: so far an axis leans to the side with a rolled camera, or a hand (estimated);
+and so near to lying down it is that of a camera turned up or down."""
+_VIEW_REACH_DEG = 25.0
+"""Pictures match under views that are off by half the steps at which all are tried and no more."""
 _POLAR_DEG = 60.0
 """Steeper views are laid across the pole: yaw means less and less towards it. Cosine 0.5."""
 
@@ -336,17 +343,21 @@ def _view(pitch_deg: float) -> View:
 
 def pitches_after(
     match: Match, pitches_deg: tuple[float | None, float | None]
-) -> tuple[float, float]:
-    """How far up both cameras of a good match looked, in degrees.
+) -> tuple[float, float] | None:
+    """How far up both cameras of a good match looked, in degrees; ``None`` where it does not tell.
 
     A change of less than ``_SAME_PITCH_DEG`` is taken for none: the small ones add up along a
-    sweep with a rolled camera though it stays level.
+    sweep with a rolled camera though it stays level. A camera turned straight up or down looks the
+    same from wherever it began, so without a pitch known before nothing follows from that.
     """
     known_a, known_b = pitches_deg
     if known_a is None and known_b is not None:
         pitch_b, turn = known_b, match.turn.T
     else:
-        pitch_b, turn = match.view.pitch_deg if known_a is None else known_a, match.turn
+        begun = _pitch_of_turn(match) if known_a is None else known_a
+        if begun is None:
+            return None
+        pitch_b, turn = begun, match.turn
     ahead = about_x(math.radians(pitch_b)) @ turn[:, 2]
     other = math.degrees(math.asin(min(1.0, max(-1.0, -float(ahead[1])))))
     if abs(other - pitch_b) < _SAME_PITCH_DEG:
@@ -354,6 +365,25 @@ def pitches_after(
     if known_a is None and known_b is not None:
         return other, pitch_b
     return pitch_b, other
+
+
+def _pitch_of_turn(match: Match) -> float | None:
+    """How far up cameras looked that were turned about the vertical, else as they were matched.
+
+    Turned by some angle, a camera that looks up or down rolls by the sine of its pitch of it: the
+    axis that it turned about, as it sees it, stands that far from upright.
+    """
+    axis = cv2.Rodrigues(match.turn)[0][:, 0]
+    angle = float(np.linalg.norm(axis))
+    if angle < math.radians(_TELLING_TURN_DEG):
+        return match.view.pitch_deg
+    across, up, ahead = (float(one) / angle for one in axis)
+    if abs(across) > _SIDEWAYS:
+        return None if abs(up) < _SIDEWAYS else match.view.pitch_deg
+    told = -math.degrees(math.asin(ahead)) * math.copysign(1.0, up)
+    return min(
+        max(told, match.view.pitch_deg - _VIEW_REACH_DEG), match.view.pitch_deg + _VIEW_REACH_DEG
+    )
 
 
 def sighting(match: Match | None) -> Sighting:

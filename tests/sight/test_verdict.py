@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from grouper.sight.align import Detail, Fit
 from grouper.sight.pair import Match, pitches_after
-from grouper.sight.sphere import View, about_x, about_y
+from grouper.sight.sphere import DoubleArray, View, about_x, about_y
 from grouper.sight.verdict import Evidence, certainty
 
 MIDDLING = Evidence(
@@ -76,18 +77,44 @@ def test_extremes_stay_probabilities(ncc: float) -> None:
     assert 0.0 <= certainty(extreme) <= 1.0
 
 
+def turned_at(pitch_deg: float, yaw_deg: float) -> DoubleArray:
+    """Turned about the vertical by a camera that looks so far up."""
+    held = about_x(math.radians(pitch_deg))
+    return np.asarray(held.T @ about_y(math.radians(yaw_deg)) @ held)
+
+
 @pytest.mark.parametrize(
     ("known", "turn", "expected"),
     [
-        ((None, None), about_y(0.5), (15.0, 15.0)),
+        ((None, None), about_y(0.1), (15.0, 15.0)),
+        ((None, None), about_y(0.5), (0.0, 0.0)),
+        ((None, None), turned_at(22.0, 30.0), (22.0, 22.0)),
+        ((None, None), turned_at(22.0, -30.0), (22.0, 22.0)),
+        ((None, None), turned_at(-35.0, 30.0), (-10.0, -10.0)),
+        ((None, None), about_x(math.radians(30)) @ about_y(math.radians(30)), (15.0, 37.76)),
         ((30.0, None), about_x(math.radians(-40)), (30.0, -10.0)),
         ((None, 20.0), about_x(math.radians(30)), (-10.0, 20.0)),
         ((0.0, None), about_x(math.radians(4)), (0.0, 0.0)),
     ],
-    ids=["from the view", "down a row", "backwards", "a wobble is no change"],
+    ids=[
+        "too little a turn to tell",
+        "level",
+        "up",
+        "up and back",
+        "no further off than pictures match",
+        "turned both ways: from the view",
+        "down a row",
+        "backwards",
+        "a wobble is no change",
+    ],
 )
 def test_pitch_is_handed_on(
     known: tuple[float | None, float | None], turn: object, expected: tuple[float, float]
 ) -> None:
     match = Match(turn, MIDDLING, 0.95, View(15.0))  # type: ignore[arg-type]
     assert pitches_after(match, known) == pytest.approx(expected, abs=0.01)
+
+
+def test_turned_straight_up_no_pitch_follows() -> None:
+    match = Match(about_x(math.radians(40)), MIDDLING, 0.95, View(0.0))
+    assert pitches_after(match, (None, None)) is None
