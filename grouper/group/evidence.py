@@ -108,7 +108,6 @@ class Evidence:
 
 def weigh(pairs: Pairs) -> Evidence:
     """Weigh everything about neighbours that does not depend on the kind of set."""
-    count = len(pairs.frames) - 1
     log_pause = log_pauses(pairs)
     exposed = _deliberate(pairs)
     same, turned, apart, overlap, shift, heading = _relations(pairs, exposed)
@@ -200,11 +199,11 @@ def _relations(pairs: Pairs, exposed: NDArray[np.bool_]) -> tuple[Floats, ...]:
     for i in range(count):
         if abs(pairs.light[i + 1] - pairs.light[i]) > OTHER_TONES_EV:
             continue
-        # Too plain to judge together, yet each matches another frame: they would have matched. But
-        # not the legs of a bracket: what lies on one another is not told of plain pictures.
+        if exposed[i] and pairs.pause_s[i] < LONGEST_LEG_PAUSE_S:
+            continue  # legs of a bracket: of plain pictures is not told that they lie on one another
+        # Too plain to judge together, yet each matches another frame: they would have matched.
         if (
             math.isnan(apart[i])
-            and not (exposed[i] and pairs.pause_s[i] < LONGEST_LEG_PAUSE_S)
             and i in matched
             and i + 1 in matched
             and (i, i + 1) in pairs.sightings

@@ -200,16 +200,27 @@ def test_the_sea_neither_ties_nor_parts_a_sweep() -> None:
     assert still_weight(evidence)[0] < -2.0
 
 
-@pytest.mark.parametrize(("ev", "told"), [(0.0, True), (1.0, True), (2.0, False), (-3.0, False)])
-def test_exposures_far_apart_that_were_not_matched_are_not_told_apart(
-    ev: float, told: bool
+@pytest.mark.parametrize(
+    ("ev", "pause_s", "told"),
+    [
+        (0.0, 8.0, True),
+        (1.0, 8.0, True),
+        (2.0, 8.0, False),
+        (-3.0, 8.0, False),
+        (0.0, 2.0, True),
+        (1.0, 2.0, False),  # as the legs of a bracket are
+    ],
+)
+def test_exposures_that_may_be_legs_or_are_far_apart_are_not_told_apart(
+    ev: float, pause_s: float, told: bool
 ) -> None:
     # Neither shows anything to the other, though each matches the frame on its other side.
+    later = 5.0 + pause_s
     shots = [
         Shot(frame(1, 0.0), "ridge", 0.0),
         Shot(frame(2, 5.0), "ridge", 30.0),
-        Shot(frame(3, 10.0, exposure_s=2.0**ev / 60), "lake", 0.0),
-        Shot(frame(4, 15.0, exposure_s=2.0**ev / 60), "lake", 30.0),
+        Shot(frame(3, later, exposure_s=2.0**ev / 60), "lake", 0.0),
+        Shot(frame(4, later + 5, exposure_s=2.0**ev / 60), "lake", 30.0),
     ]
     pairs = pairs_of(shots)
     pairs.sightings[1, 2] = None
