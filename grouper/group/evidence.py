@@ -200,7 +200,7 @@ def _relations(pairs: Pairs, exposed: NDArray[np.bool_]) -> tuple[Floats, ...]:
         if abs(pairs.light[i + 1] - pairs.light[i]) > OTHER_TONES_EV:
             continue
         if exposed[i] and pairs.pause_s[i] < LONGEST_LEG_PAUSE_S:
-            continue  # legs of a bracket: of plain pictures is not told that they lie on one another
+            continue  # likely legs: that plain pictures lie on one another is not told
         # Too plain to judge together, yet each matches another frame: they would have matched.
         if (
             math.isnan(apart[i])
