@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from grouper.model import Frame, PictureSource
-from grouper.sight.picture import ByteArray, Preview, contradicts, decode, preview
+from grouper.sight.picture import ByteArray, Upright, contradicts, decode, stood_up
 
 
 def load_pixels(root: Path, frame: Frame) -> ByteArray | None:
@@ -23,10 +23,10 @@ def load_pixels(root: Path, frame: Frame) -> ByteArray | None:
     return pixels
 
 
-def load_preview(root: Path, frame: Frame) -> Preview | None:
-    """A frame's small picture, upright and grey; ``None`` when none can be decoded."""
+def load_upright(root: Path, frame: Frame) -> Upright | None:
+    """A frame's small picture, upright; ``None`` when none can be decoded."""
     pixels = load_pixels(root, frame)
-    return None if pixels is None else preview(pixels, stored_px(frame), frame.orientation)
+    return None if pixels is None else stood_up(pixels, stored_px(frame), frame.orientation)
 
 
 def stored_px(frame: Frame) -> tuple[int, int] | None:
@@ -37,11 +37,13 @@ def stored_px(frame: Frame) -> tuple[int, int] | None:
 
 
 def _read(root: Path, source: PictureSource) -> ByteArray | None:
+    path = root / source.file
     try:
-        with (root / source.file).open("rb") as stream:
-            if source.offset is None or source.length is None:
+        if source.offset is None or source.length is None:
+            with path.open("rb") as stream:
                 return decode(stream)
-            stream.seek(source.offset)
-            return decode(stream.read(source.length))
+        with path.open("rb", buffering=0) as part:
+            part.seek(source.offset)
+            return decode(part.read(source.length))
     except OSError:
         return None

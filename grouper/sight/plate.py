@@ -71,6 +71,7 @@ class Plate:
     else empty."""
     spectra: dict[object, MaskedSpectra] = field(default_factory=dict)
     """Spectra on the sphere, kept by the search for the next pair."""
+    _slopes: dict[int, tuple[FloatArray, FloatArray]] = field(default_factory=dict)
     _grounds: dict[tuple[int, float, tuple[float, ...]], tuple[Ground, ...]] = field(
         default_factory=dict
     )
@@ -83,6 +84,17 @@ class Plate:
     def level(self, index: int) -> Level:
         """The level at ``SCALES_PX[index]``; a smaller picture is its own finest level."""
         return self.levels[index]
+
+    def slopes(self, index: int) -> tuple[FloatArray, FloatArray]:
+        """The slopes of a level, worked out once for all searches (see ``align.Level``)."""
+        if index not in self._slopes:
+            self._slopes[index] = self.level(index).slopes()
+        return self._slopes[index]
+
+    def rest(self) -> None:
+        """Forget what only the next few comparisons are likely to want again."""
+        self.spectra.clear()
+        self._slopes.clear()
 
     def grounds(
         self, index: int, focal_share: float, shares: tuple[float, ...]
@@ -149,16 +161,13 @@ def prepare(preview: Preview) -> Plate:
     """Band-pass a preview at every scale."""
     light = np.log(preview.luma + np.float32(_DARK_OFFSET))
     bad = (preview.clipped | preview.blocked).astype(np.float32)
-    # Two channels of one picture are reduced in hardly more time than one.
-    both: FloatArray = np.asarray(cv2.merge([light, bad]), dtype=np.float32)
     levels: list[Level] = []
     for long_px in reversed(SCALES_PX):
         # Each level is reduced from the one above it.
         width, height = preview.size
         scale = min(1.0, long_px / max(width, height))
         size = (max(1, round(width * scale)), max(1, round(height * scale)))
-        both = _resized(both, size)
-        light, bad = (np.ascontiguousarray(both[:, :, channel]) for channel in (0, 1))
+        light, bad = _resized(light, size), _resized(bad, size)
         levels.insert(0, Level(_band(light), bad < _BAD_SHARE, *size))
     telling = _telling_share(levels[SCOUT]) >= _TELLING_LEAST
     return Plate(preview.size, preview.full_px, tuple(levels), telling, _profile_all_round(light))
@@ -225,8 +234,9 @@ def _sheared(
     shown, middle = shown[edge : height - edge], profile[edge : height - edge]
     if len(shown) < height // 2:
         return 0.0, profile
-    middle = middle - middle.mean()
-    shown = shown - shown.mean(axis=0)
+    # Sums take a third of the time that numpy's means do.
+    middle = middle - middle.sum() / np.float32(len(middle))
+    shown = shown - shown.sum(axis=0) / np.float32(len(shown))
     energy = np.einsum("ij,ij->j", shown, shown) * float(middle @ middle)
     agreed = np.sort((middle @ shown) / np.sqrt(energy + 1e-12))
     return float(agreed[middle_column]), profile
