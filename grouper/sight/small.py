@@ -178,8 +178,10 @@ def small_picture(root: Path, frame: Frame, most_bytes: int = ALL_BYTES) -> byte
 
 def _encoded(pixels: ByteArray, most_bytes: int) -> bytes:
     data = b""
+    # Tables of its own take as long again as all the rest: worth it only where room is scarce.
+    is_scarce = most_bytes < _AMPLE_BYTES
     for step in _STEPS[_likely_step(pixels, most_bytes) :]:
-        data = _jpeg(pixels, step)
+        data = _jpeg(pixels, step, best_tables=is_scarce)
         if len(data) <= most_bytes:
             break
     return data
