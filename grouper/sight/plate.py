@@ -126,34 +126,47 @@ def _pinhole(width: int, height: int, size: tuple[int, int], focal_px: float) ->
 
 @dataclass(frozen=True, slots=True)
 class ShelvedPlate:
-    """A plate in a fifth of the memory: bands as whole 127ths, masks as bits."""
+    """A plate in a fifth of the memory: bands as whole 127ths, masks as bits.
+
+    ``data`` holds them one after the other, band and mask level by level: one piece of bytes is
+    put by in a tenth of the time that as many arrays take.
+    """
 
     size: tuple[int, int]
     full_px: float
     is_telling: bool
-    profile: FloatArray
-    bands: tuple[NDArray[np.int8], ...]
-    goods: tuple[NDArray[np.uint8], ...]
+    profile: bytes
+    sizes: tuple[tuple[int, int], ...]
+    """Width and height of every level."""
+    data: bytes
 
     def taken_down(self) -> Plate:
         """The plate again."""
-        levels = []
-        for band, bits in zip(self.bands, self.goods, strict=True):
-            height, width = band.shape
-            good = np.unpackbits(bits, count=band.size).reshape(band.shape).astype(bool)
+        levels, at = [], 0
+        for width, height in self.sizes:
+            band = np.frombuffer(self.data, np.int8, width * height, at).reshape(height, width)
+            bits = np.frombuffer(self.data, np.uint8, -(-band.size // 8), at + band.size)
+            good = np.unpackbits(bits, count=band.size).view(np.bool_).reshape(band.shape)
             levels.append(Level(band * np.float32(1 / 127), good, width, height))
-        return Plate(self.size, self.full_px, tuple(levels), self.is_telling, self.profile)
+            at += band.size + bits.size
+        profile = np.frombuffer(self.profile, np.float32)
+        return Plate(self.size, self.full_px, tuple(levels), self.is_telling, profile)
 
 
 def shelved(plate: Plate) -> ShelvedPlate:
     """Pack a plate; 1/127 of the strongest contrast is far below JPEG noise."""
+    data = b"".join(
+        part.tobytes()
+        for level in plate.levels
+        for part in (np.rint(level.band * 127).astype(np.int8), np.packbits(level.good))
+    )
     return ShelvedPlate(
         plate.size,
         plate.full_px,
         plate.is_telling,
-        plate.profile,
-        tuple(np.rint(level.band * 127).astype(np.int8) for level in plate.levels),
-        tuple(np.packbits(level.good) for level in plate.levels),
+        plate.profile.astype(np.float32).tobytes(),
+        plate.sizes,
+        data,
     )
 
 
