@@ -136,21 +136,21 @@ def project(
     Args:
         rays: of shape (k, 3, n).
         turns: rotations from ``a`` to ``b``, of shape (k, 3, 3).
-        cameras: the k cameras ``b``, of one size.
+        cameras: the k cameras ``b``.
 
     Returns:
         Columns, rows and whether inside the picture (1 or 0), each of shape (k, n).
     """
-    across, along = (cameras[0].width - 1) / 2, (cameras[0].height - 1) / 2
     pixels = np.stack([_to_pixels(camera) for camera in cameras])
+    across, along = (pixels[:, at, 2, None].astype(np.float32) for at in (0, 1))
     seen = (pixels @ np.swapaxes(turns, 1, 2)).astype(np.float32) @ rays
     depth = seen[:, 2]
     inside = depth > _LEAST_DEPTH
     shrink = 1.0 / np.maximum(depth, np.float32(_LEAST_DEPTH))
     column, row = seen[:, 0] * shrink, seen[:, 1] * shrink
     # Half a pixel beyond the outermost centres is the picture's edge.
-    inside &= np.abs(column - np.float32(across)) <= across + 0.5
-    inside &= np.abs(row - np.float32(along)) <= along + 0.5
+    inside &= np.abs(column - across) <= across + np.float32(0.5)
+    inside &= np.abs(row - along) <= along + np.float32(0.5)
     return column, row, inside.astype(np.float32)
 
 
@@ -184,7 +184,7 @@ def refine(
 
     Args:
         firsts: the first pictures' grounds, each of as many points.
-        seconds: the second pictures, all of one size.
+        seconds: the second pictures.
         cameras: the second pictures' cameras.
         turns: where to start, rotations from the first camera to the second, (k, 3, 3).
         steps: Gauss-Newton steps, at least one.
