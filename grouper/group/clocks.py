@@ -66,18 +66,30 @@ def with_offsets(
 
 
 def _shared(first: Strand, other: Strand, sets: Sequence[Set], eye: Eye) -> list[_Shared]:
-    """Pairs of frames of two bodies that surely overlap."""
+    """Pairs of frames of two bodies that surely overlap.
+
+    Half of the pairs are looked at first, as the black squares of a board lie. Offsets rest on
+    several pairs, and neighbours show the same place: where the black ones show nothing in common,
+    the white ones are left.
+    """
     theirs = _spread(list(_telling(first, sets)), _MOST_OTHER)
     own = _spread(list(_telling(other, sets)), _MOST_OWN)
-    pairs = [(a, b) for b in own for a in theirs]
-    seen = eye.compare([(a[0], b[0]) for a, b in pairs], quick=True)
-    return [
-        _Shared(a[1], b[1])
-        for (a, b), sighting in zip(pairs, seen, strict=True)
-        if sighting is not None
-        and sighting.certainty >= _SURE
-        and sighting.overlap >= _LEAST_OVERLAP
-    ]
+    shared: list[_Shared] = []
+    for colour in (0, 1):
+        pairs = [
+            (a, b) for j, b in enumerate(own) for i, a in enumerate(theirs) if (i + j) % 2 == colour
+        ]
+        seen = eye.compare([(a[0], b[0]) for a, b in pairs], quick=True)
+        shared += [
+            _Shared(a[1], b[1])
+            for (a, b), sighting in zip(pairs, seen, strict=True)
+            if sighting is not None
+            and sighting.certainty >= _SURE
+            and sighting.overlap >= _LEAST_OVERLAP
+        ]
+        if not shared:
+            break
+    return sorted(shared, key=lambda pair: (pair.other_s, pair.first_s))
 
 
 def _telling(strand: Strand, sets: Sequence[Set]) -> Iterator[tuple[Frame, float]]:

@@ -166,7 +166,7 @@ def jpeg_size(source: Source, start: int, length: int) -> tuple[int, int] | None
     """Size of an embedded JPEG, or ``None`` where no head of one that can be decoded lies there."""
     if not source.holds(start, length) or source.at(start, 3) != b"\xff\xd8\xff":
         return None
-    found = walk(Source(source.stream, start + length), start)
+    found = walk(Source(source.stream, start + length, source.head), start)
     return found.size if found.coding in _DECODABLE else None
 
 

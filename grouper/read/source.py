@@ -15,6 +15,10 @@ from grouper.errors import UnreadableFile, explain_disk
 HEAD_BYTES: Final = 64
 """First bytes a reader is recognised by."""
 
+_KEPT_BYTES: Final = 8 << 10
+"""What the system is asked for at the least anyway; Exif blocks with their thumbnail mostly end
+there."""
+
 MOST_BYTES: Final = 4 << 20
 """More than this is never read at once: metadata blocks are some 64 KiB (JPEG, by its
 segment length) to 1-2 MiB (raws with large previews in the note)."""
@@ -26,13 +30,18 @@ class Source:
 
     stream: BinaryIO
     size: int
+    head: bytes = b""
+    """Its first bytes: of the two dozen pieces that are asked for nearly all lie there."""
 
     def at(self, offset: int, length: int) -> bytes:
         """Up to ``length`` bytes from ``offset``; fewer at the end of the file."""
         if offset < 0 or offset >= self.size or length <= 0:
             return b""
+        length = min(length, MOST_BYTES, self.size - offset)
+        if offset + length <= len(self.head):
+            return self.head[offset : offset + length]
         self.stream.seek(offset)
-        return self.stream.read(min(length, MOST_BYTES, self.size - offset))
+        return self.stream.read(length)
 
     def holds(self, offset: int, length: int) -> bool:
         """Whether that stretch lies inside the file."""
@@ -56,7 +65,7 @@ def open_source(root: Path, file: str) -> Iterator[Source]:
                 raise UnreadableFile("vanished", "it is no longer a plain file")
             if facts.st_size == 0:
                 raise UnreadableFile("empty", "the file has no bytes")
-            yield Source(stream, facts.st_size)
+            yield Source(stream, facts.st_size, stream.read(_KEPT_BYTES))
     except OSError as error:
         raise UnreadableFile(*explain_disk(error)) from error
 

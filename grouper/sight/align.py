@@ -14,6 +14,7 @@ from functools import lru_cache
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from grouper.sight.blocks import block_sums
 from grouper.sight.sphere import BoolArray, DoubleArray, FloatArray, Pinhole, rotation
@@ -34,7 +35,9 @@ _BLOCK_SPREAD = 0.2
 """Blocks with less (compressed) contrast than this are sky, fog or noise."""
 _TINY = np.float32(1e-12)
 """Keeps flat blocks from being divided by nothing; any contrast is far above it."""
-_DIAGONAL = np.diag_indices(3)
+_DAMPED = np.ones((3, 3)) + _DAMPING * np.eye(3)
+_SOLVABLE = 1e-9 * np.eye(3)
+"""What normal equations are multiplied by, and what is added that they always have a solution."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,8 +98,8 @@ def grounds(level: Level, camera: Pinhole, shares: tuple[float, ...]) -> tuple[G
         gx *= level.good
         gy *= level.good
     strength = (gx * gx + gy * gy).ravel()
-    firsts = [strength.size - max(_LEAST_POINTS, int(share * strength.size)) for share in shares]
-    at = np.argpartition(strength, [max(first, 0) for first in firsts])[max(firsts[0], 0) :]
+    most, *fewer = (max(_LEAST_POINTS, int(share * strength.size)) for share in shares)
+    at = _strongest(strength, most)
     # Taking is several times as fast as indexing.
     rays = directions(camera).take(at, axis=1)
     x, y = rays[0], rays[1]
@@ -104,12 +107,18 @@ def grounds(level: Level, camera: Pinhole, shares: tuple[float, ...]) -> tuple[G
     v = gy.ravel().take(at) * np.float32(0.5 * camera.fy)
     along = u * x + v * y
     pull = np.stack([-y * along - v, x * along + u, v * x - u * y])
-    values = band.ravel().take(at)
-    lasts = (max(first - firsts[0], 0) for first in firsts)
-    return tuple(
-        Ground(*(np.ascontiguousarray(part[..., last:]) for part in (rays, values, pull)))
-        for last in lasts
-    )
+    whole = Ground(rays, band.ravel().take(at), pull)
+    parts = (_strongest(strength.take(at), count) for count in fewer)
+    return whole, *(Ground(*(part.take(kept, axis=-1) for part in whole.parts)) for kept in parts)
+
+
+def _strongest(strength: FloatArray, count: int) -> NDArray[np.intp]:
+    """Places of so many of the largest values, or of all, in no order.
+
+    One share after the other: two at once take numpy three times as long.
+    """
+    count = min(count, strength.size)
+    return np.argpartition(strength, -count)[-count:]
 
 
 @lru_cache(maxsize=24)
@@ -127,21 +136,21 @@ def project(
     Args:
         rays: of shape (k, 3, n).
         turns: rotations from ``a`` to ``b``, of shape (k, 3, 3).
-        cameras: the k cameras ``b``, of one size.
+        cameras: the k cameras ``b``.
 
     Returns:
         Columns, rows and whether inside the picture (1 or 0), each of shape (k, n).
     """
-    across, along = (cameras[0].width - 1) / 2, (cameras[0].height - 1) / 2
     pixels = np.stack([_to_pixels(camera) for camera in cameras])
+    across, along = (pixels[:, at, 2, None].astype(np.float32) for at in (0, 1))
     seen = (pixels @ np.swapaxes(turns, 1, 2)).astype(np.float32) @ rays
     depth = seen[:, 2]
     inside = depth > _LEAST_DEPTH
     shrink = 1.0 / np.maximum(depth, np.float32(_LEAST_DEPTH))
     column, row = seen[:, 0] * shrink, seen[:, 1] * shrink
     # Half a pixel beyond the outermost centres is the picture's edge.
-    inside &= np.abs(column - np.float32(across)) <= across + 0.5
-    inside &= np.abs(row - np.float32(along)) <= along + 0.5
+    inside &= np.abs(column - across) <= across + np.float32(0.5)
+    inside &= np.abs(row - along) <= along + np.float32(0.5)
     return column, row, inside.astype(np.float32)
 
 
@@ -175,7 +184,7 @@ def refine(
 
     Args:
         firsts: the first pictures' grounds, each of as many points.
-        seconds: the second pictures, all of one size.
+        seconds: the second pictures.
         cameras: the second pictures' cameras.
         turns: where to start, rotations from the first camera to the second, (k, 3, 3).
         steps: Gauss-Newton steps, at least one.
@@ -225,9 +234,8 @@ def _step(normal: FloatArray, right: FloatArray) -> DoubleArray:
         normal: of shape (k, 3, 3).
         right: of shape (k, 3, 1).
     """
-    damped = normal.astype(np.float64)
-    damped[:, _DIAGONAL[0], _DIAGONAL[1]] *= 1.0 + _DAMPING
-    damped[:, _DIAGONAL[0], _DIAGONAL[1]] += 1e-9
+    damped = normal * _DAMPED
+    damped += _SOLVABLE
     step = np.linalg.solve(damped, right.astype(np.float64))[:, :, 0]
     length = np.sqrt(np.einsum("ki,ki->k", step, step))
     step *= np.minimum(1.0, _LONGEST_STEP_RAD / np.maximum(length, 1e-12))[:, None]

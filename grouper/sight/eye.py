@@ -19,7 +19,7 @@ from grouper.sight.camera import CameraBelief, CameraKey, camera_of
 from grouper.sight.glance import glance as glance_at
 from grouper.sight.horizon import HorizonLine, find_horizons
 from grouper.sight.lean import lean_by_elevation, lean_by_horizon, may_show_horizon
-from grouper.sight.load import load_closer, load_pixels, load_preview, stored_px
+from grouper.sight.load import load_closer, load_pixels, load_upright, stored_px
 from grouper.sight.pair import (
     LEVEL,
     Match,
@@ -32,7 +32,7 @@ from grouper.sight.pair import (
     sighting,
     ways_near,
 )
-from grouper.sight.picture import ByteArray, preview
+from grouper.sight.picture import ByteArray, Upright, preview, stood_up
 from grouper.sight.plate import (
     CLOSE_SCALES_PX,
     SEARCH,
@@ -107,8 +107,8 @@ class BlindEye:
         return None
 
 
-Keep = Callable[[Frame, ByteArray], None]
-"""Is given the pixels of each small picture as it is looked at first."""
+Keep = Callable[[Frame, Upright], None]
+"""Is given each small picture as it is looked at first."""
 
 
 def open_eye(
@@ -215,7 +215,7 @@ class PictureEye:
 
     def _closer(self, frame: Frame) -> Plate | None:
         shown = load_closer(self._root, frame)
-        return None if shown is None else prepare(shown, CLOSE_SCALES_PX)
+        return None if shown is None else prepare(preview(shown), CLOSE_SCALES_PX)
 
     def solve(
         self, frames: Sequence[Frame], sightings: Sequence[tuple[int, int, Sighting]]
@@ -240,8 +240,8 @@ class PictureEye:
 
     def _horizons_of(self, frame: Frame) -> tuple[HorizonLine, ...]:
         if frame.file not in self._horizons:
-            shown = load_preview(self._root, frame)
-            lines = () if shown is None else find_horizons(shown.luma, shown.full_px)
+            shown = load_upright(self._root, frame)
+            lines = () if shown is None else find_horizons(preview(shown).luma, shown.full_px)
             self._horizons[frame.file] = lines
         return self._horizons[frame.file]
 
@@ -428,7 +428,7 @@ class PictureEye:
             plate = packed.taken_down()
         self._plates[file] = plate
         for resting in islice(reversed(self._plates.values()), _RECENT, _RECENT + 1):
-            resting.spectra.clear()
+            resting.rest()
         while len(self._plates) > self._settings.kept:
             self._plates.popitem(last=False)
         return plate
@@ -479,9 +479,10 @@ class PictureEye:
 
     def _look(self, frame: Frame, pixels: ByteArray) -> ShelvedPlate:
         """Make of a picture that was decoded all that is wanted of it."""
+        upright = stood_up(pixels, stored_px(frame), frame.orientation)
         if self._keep is not None:
-            self._keep(frame, pixels)
-        shown = preview(pixels, stored_px(frame), frame.orientation)
+            self._keep(frame, upright)
+        shown = preview(upright)
         plate = prepare(shown)
         self._glances[frame.file] = replace(glance_at(shown), is_alike=plate.profile.size > 0)
         return shelved(plate)

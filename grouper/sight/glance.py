@@ -46,10 +46,11 @@ def _sharpness(luma: FloatArray, fine: FloatArray) -> float:
     dividing by the gradient takes out contrast and exposure. In a focus stack only a part
     of the frame is sharp, so blocks are ranked and the strongest quarter counts.
     """
-    gx, gy = luma[1:-1, 2:] - luma[1:-1, :-2], luma[2:, 1:-1] - luma[:-2, 1:-1]
     rows, columns = (max(1, size // 12) for size in fine.shape)
     energy = _blocks(fine, rows, columns)
-    slope = _blocks(gx * gx + gy * gy, rows, columns)
+    slope = _blocks(
+        _energy(luma[1:-1, 2:] - luma[1:-1, :-2], luma[2:, 1:-1] - luma[:-2, 1:-1]), rows, columns
+    )
     count = max(1, energy.size // 4)
     best = np.argsort(-slope.ravel(), kind="stable")[:count]
     ground = float(slope.ravel()[best].mean())
@@ -70,8 +71,8 @@ def _focus_map(luma: FloatArray, fine: FloatArray) -> tuple[float, ...]:
     if min(luma.shape) < 2 * _FOCUS_FIELDS:
         return ()
     corner = luma[:-1, :-1]
-    gx, gy = luma[:-1, 1:] - corner, luma[1:, :-1] - corner
-    slope = _blocks(gx * gx + gy * gy, _FOCUS_FIELDS, _FOCUS_FIELDS)
+    gradient = _energy(luma[:-1, 1:] - corner, luma[1:, :-1] - corner)
+    slope = _blocks(gradient, _FOCUS_FIELDS, _FOCUS_FIELDS)
     # One grey level squared keeps flat fields from being measured by their noise.
     fields = np.log((_blocks(fine, _FOCUS_FIELDS, _FOCUS_FIELDS) + 1.0) / (slope + 1.0))
     return tuple(_one(round(value, 3)) for value in (fields - fields.mean()).ravel().tolist())
@@ -81,6 +82,14 @@ def _focus_map(luma: FloatArray, fine: FloatArray) -> tuple[float, ...]:
 def _one(value: float) -> float:
     """The same number always as the same object: sixteen of a frame's own take 400 bytes."""
     return value
+
+
+def _energy(across: FloatArray, down: FloatArray) -> FloatArray:
+    """The square of a gradient, in place of its first part."""
+    across *= across
+    down *= down
+    across += down
+    return across
 
 
 def _blocks(values: FloatArray, rows: int, columns: int) -> FloatArray:

@@ -9,10 +9,10 @@ from grouper.sight.picture import (
     CLOSE_SIDE_PX,
     LONG_SIDE_PX,
     ByteArray,
-    Preview,
+    Upright,
     contradicts,
     decode,
-    preview,
+    stood_up,
 )
 
 
@@ -31,14 +31,14 @@ def load_pixels(root: Path, frame: Frame) -> ByteArray | None:
     return pixels
 
 
-def load_preview(root: Path, frame: Frame) -> Preview | None:
-    """A frame's small picture, upright and grey; ``None`` when none can be decoded."""
+def load_upright(root: Path, frame: Frame) -> Upright | None:
+    """A frame's small picture, upright; ``None`` when none can be decoded."""
     pixels = load_pixels(root, frame)
-    return None if pixels is None else preview(pixels, stored_px(frame), frame.orientation)
+    return None if pixels is None else stood_up(pixels, stored_px(frame), frame.orientation)
 
 
-def load_closer(root: Path, frame: Frame) -> Preview | None:
-    """A frame's picture at twice the usual size, upright and grey; ``None`` when there is none.
+def load_closer(root: Path, frame: Frame) -> Upright | None:
+    """A frame's picture at twice the usual size, upright; ``None`` when there is none.
 
     That is the main picture, or a raw file's preview, decoded small.
     """
@@ -49,7 +49,7 @@ def load_closer(root: Path, frame: Frame) -> Preview | None:
     ):
         pixels = None if larger is None else _read(root, larger, CLOSE_SIDE_PX)
         if pixels is not None and max(pixels.shape) > LONG_SIDE_PX:
-            return preview(pixels, stored_px(frame), frame.orientation)
+            return stood_up(pixels, stored_px(frame), frame.orientation)
     return None
 
 
@@ -61,11 +61,13 @@ def stored_px(frame: Frame) -> tuple[int, int] | None:
 
 
 def _read(root: Path, source: PictureSource, long_px: int = LONG_SIDE_PX) -> ByteArray | None:
+    path = root / source.file
     try:
-        with (root / source.file).open("rb") as stream:
-            if source.offset is None or source.length is None:
+        if source.offset is None or source.length is None:
+            with path.open("rb") as stream:
                 return decode(stream, long_px)
-            stream.seek(source.offset)
-            return decode(stream.read(source.length), long_px)
+        with path.open("rb", buffering=0) as part:
+            part.seek(source.offset)
+            return decode(part.read(source.length), long_px)
     except OSError:
         return None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeGuard
 
@@ -125,16 +125,18 @@ def other_ways(
     known = [pitch for pitch in pitches_deg if pitch is not None]
     hoped = known or ([] if habit_deg is None else [habit_deg])
     likely = {view for view in map(_view, hoped) if not _is_near(view, tried)}
-    cameras = pair.cameras(SCOUT)
-    wide, tall = (max(camera.half_fov_rad[at] for camera in cameras) for at in (0, 1))
-    if everywhere and max(wide, tall) > math.radians(FLAT_DEG):
-        likely |= {View(view.pitch_deg, across=not view.across) for view in tried}
+    scouted: Sequence[Views] = ()
+    if everywhere:
+        cameras = pair.cameras(SCOUT)
+        wide, tall = (max(camera.half_fov_rad[at] for camera in cameras) for at in (0, 1))
+        if max(wide, tall) > math.radians(FLAT_DEG):
+            likely |= {View(view.pitch_deg, across=not view.across) for view in tried}
+        if not known:
+            scouted = views_for(round(wide, 2), round(tall, 2))
     ways: list[tuple[Views, int]] = []
     if new := likely - tried:
         ways.append((tuple(sorted(new, key=lambda one: (one.across, one.pitch_deg))), SEARCH))
-    if everywhere and not known:
-        ways += [(views, SCOUT) for views in views_for(round(wide, 2), round(tall, 2)) if views]
-    return ways
+    return ways + [(views, SCOUT) for views in scouted if views]
 
 
 def ways_near(pitch_deg: float) -> Ways:
@@ -167,15 +169,7 @@ def find_matches(
             strangers; none if left out.
     """
     found = _search(pairs, ways, expected, quick or [False] * len(pairs))
-    alike: dict[object, list[int]] = defaultdict(list)
-    for at, pair in enumerate(pairs):
-        alike[pair.a.sizes, pair.b.sizes].append(at)
-    best: list[Match | None] = [None] * len(pairs)
-    for places in alike.values():
-        matches = _best_matches([(pairs[at], found[at]) for at in places])
-        for at, match in zip(places, matches, strict=True):
-            best[at] = match
-    return best
+    return _best_matches(list(zip(pairs, found, strict=True)))
 
 
 def _search(
@@ -226,7 +220,7 @@ class _Try:
 
 
 def _best_matches(found: Sequence[tuple[Pair, Sequence[Candidate]]]) -> list[Match | None]:
-    """Refine the candidates of pairs whose pictures are of the same sizes, and judge the best."""
+    """Refine the candidates of pairs, and judge the best."""
     best: list[Match | None] = [None] * len(found)
     # A clear candidate is mostly so near already that the coarse steps can be left out.
     clear = [
@@ -272,18 +266,30 @@ def _promising(tries: Sequence[_Try]) -> list[_Try]:
 
 def _judged(tries: Sequence[_Try]) -> list[Match | None]:
     """Refine turns from where they are, and say how surely each is right."""
-    if not tries:
-        return []
     turns, _ = _aligned(tries, FINE, _FINE_SHARES, -1, _FINE_STEPS)
-    cameras = [one.pair.cameras(FINE) for one in tries]
-    agreed = align.fit(
-        [one.pair.a.level(FINE) for one in tries],
-        [a for a, _ in cameras],
-        [one.pair.b.level(FINE) for one in tries],
-        [b for _, b in cameras],
-        turns,
-    )
-    return [_match(one, turn, fits) for one, turn, fits in zip(tries, turns, agreed, strict=True)]
+    judged: list[Match | None] = [None] * len(tries)
+    sizes = [(one.pair.a.sizes[FINE], one.pair.b.sizes[FINE]) for one in tries]
+    for places in _alike(sizes):
+        some = [tries[at] for at in places]
+        cameras = [one.pair.cameras(FINE) for one in some]
+        agreed = align.fit(
+            [one.pair.a.level(FINE) for one in some],
+            [a for a, _ in cameras],
+            [one.pair.b.level(FINE) for one in some],
+            [b for _, b in cameras],
+            turns[places],
+        )
+        for at, one, fits in zip(places, some, agreed, strict=True):
+            judged[at] = _match(one, turns[at], fits)
+    return judged
+
+
+def _alike(keys: Iterable[object]) -> list[list[int]]:
+    """Places of equal keys."""
+    places: dict[object, list[int]] = defaultdict(list)
+    for at, key in enumerate(keys):
+        places[key].append(at)
+    return list(places.values())
 
 
 def _match(
@@ -315,15 +321,18 @@ def _aligned(
     tries: Sequence[_Try], level: int, shares: tuple[float, ...], which: int, steps: int
 ) -> tuple[DoubleArray, DoubleArray]:
     """Turns refined on the pixels that one of the shares stands for (see ``align.refine``)."""
-    if not tries:
-        return np.zeros((0, 3, 3)), np.zeros(0)
-    return align.refine(
-        [one.pair.a.grounds(level, one.pair.focal_shares[0], shares)[which] for one in tries],
-        [one.pair.b.level(level) for one in tries],
-        [one.pair.cameras(level)[1] for one in tries],
-        np.stack([one.turn for one in tries]),
-        steps,
-    )
+    turns, promise = np.zeros((len(tries), 3, 3)), np.zeros(len(tries))
+    grounds = [one.pair.a.grounds(level, one.pair.focal_shares[0], shares)[which] for one in tries]
+    for places in _alike(len(ground.values) for ground in grounds):
+        some = [tries[at].pair for at in places]
+        turns[places], promise[places] = align.refine(
+            [grounds[at] for at in places],
+            [pair.b.level(level) for pair in some],
+            [pair.cameras(level)[1] for pair in some],
+            np.stack([tries[at].turn for at in places]),
+            steps,
+        )
+    return turns, promise
 
 
 def _is_near(view: View, tried: frozenset[View]) -> bool:

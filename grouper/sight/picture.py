@@ -158,10 +158,21 @@ def contradicts(pixels: ByteArray, stored_px: tuple[int, int] | None, orientatio
     Happens where software turned the main picture and reset its orientation, but left the
     thumbnail.
     """
-    return _reading(pixels, stored_px).turned and orientation < 5
+    return orientation < 5 and _reading(pixels, stored_px).turned
 
 
-def preview(pixels: ByteArray, stored_px: tuple[int, int] | None, orientation: int) -> Preview:
+@dataclass(frozen=True, slots=True)
+class Upright:
+    """A small picture stood upright, its bars cut off.
+
+    ``rgb`` is of shape (height, width, 3); see ``Preview`` for ``full_px``.
+    """
+
+    rgb: ByteArray
+    full_px: float
+
+
+def stood_up(pixels: ByteArray, stored_px: tuple[int, int] | None, orientation: int) -> Upright:
     """Cut the bars off and stand the picture upright.
 
     Args:
@@ -170,30 +181,27 @@ def preview(pixels: ByteArray, stored_px: tuple[int, int] | None, orientation: i
         orientation: Exif orientation 1-8 of the main picture as stored.
     """
     reading = _reading(pixels, stored_px)
-    shown = np.ascontiguousarray(_stood_up(pixels, reading, orientation))
-    # Three times two planes: a maximum along the last axis takes twenty times as long.
-    highest = np.maximum(np.maximum(shown[:, :, 0], shown[:, :, 1]), shown[:, :, 2])
-    return Preview(
-        luma=shown.astype(np.float32) @ _LUMA,
-        clipped=highest >= _CLIPPED_LEVEL,
-        blocked=highest <= _BLOCKED_LEVEL,
-        full_px=reading.full_px,
-    )
-
-
-def in_colour(pixels: ByteArray, stored_px: tuple[int, int] | None, orientation: int) -> ByteArray:
-    """The same, in colour: of shape (height, width, 3)."""
-    return _stood_up(pixels, _reading(pixels, stored_px), orientation)
-
-
-def _stood_up(pixels: ByteArray, reading: _Reading, orientation: int) -> ByteArray:
     top, left = reading.cut
     height, width = pixels.shape[:2]
     if reading.turned:
         # With an orientation of 5-8 the thumbnail was stored upright already. With 1-4
         # nothing says which way it lies: grip up (8) is the commoner way to hold a camera.
         orientation = 1 if orientation >= 5 else 8
-    return upright(pixels[top : height - top, left : width - left], orientation)
+    shown = upright(pixels[top : height - top, left : width - left], orientation)
+    return Upright(np.ascontiguousarray(shown), reading.full_px)
+
+
+def preview(shown: Upright) -> Preview:
+    """What of a picture is compared."""
+    rgb = shown.rgb
+    # Three times two planes: a maximum along the last axis takes twenty times as long.
+    highest = np.maximum(np.maximum(rgb[:, :, 0], rgb[:, :, 1]), rgb[:, :, 2])
+    return Preview(
+        luma=rgb.astype(np.float32) @ _LUMA,
+        clipped=highest >= _CLIPPED_LEVEL,
+        blocked=highest <= _BLOCKED_LEVEL,
+        full_px=shown.full_px,
+    )
 
 
 def upright(pixels: ByteArray, orientation: int) -> ByteArray:
@@ -254,4 +262,4 @@ def _are_dark(pixels: ByteArray, bars: tuple[float, float]) -> bool:
         strips += [pixels[:rows], pixels[-rows:]]
     if columns:
         strips += [pixels[:, :columns], pixels[:, -columns:]]
-    return bool(strips) and all(float(strip.mean()) < _BAR_LEVEL for strip in strips)
+    return bool(strips) and all(int(strip.sum()) < _BAR_LEVEL * strip.size for strip in strips)

@@ -186,10 +186,8 @@ def candidates(
 def _peaks(layers: Sequence[Layer], benches: Sequence[_Bench], count: int) -> list[list[Peak]]:
     """The best shifts of layers whose transforms have one shape."""
     shape = benches[0].shape
-    shown_a = _spectra([(layer.pair.a, layer.level) for layer in layers], benches, 0)
-    shown_b = _spectra([(layer.pair.b, layer.level) for layer in layers], benches, 1)
     masks = [bench.masks for bench in benches]
-    score = both_ways(masked_ncc(list(zip(shown_a, shown_b, strict=True)), masks, shape))
+    score = both_ways(masked_ncc(_spectra(layers, benches), masks, shape))
     score *= finer(np.stack([bench.weight for bench in benches]), shape)
     for at, (layer, bench) in enumerate(zip(layers, benches, strict=True)):
         if layer.expected is not None:
@@ -234,33 +232,28 @@ def _bench(a: Pinhole, b: Pinhole, view: View, least_overlap: float) -> _Bench:
 
 
 def _spectra(
-    shown: Sequence[tuple[Plate, int]], benches: Sequence[_Bench], side: int
-) -> list[MaskedSpectra]:
-    """Spectra of both slopes of pictures at a level, each on its bench."""
-    keys = [bench.spectrum(side) for bench in benches]
-    new = {
-        (plate, key): (level, bench.maps[side])
-        for (plate, level), key, bench in zip(shown, keys, benches, strict=True)
-        if key not in plate.spectra
-    }
-    made: dict[object, MaskedSpectra] = {}
+    layers: Sequence[Layer], benches: Sequence[_Bench]
+) -> list[tuple[MaskedSpectra, MaskedSpectra]]:
+    """Spectra of both slopes of the first and the second picture of layers, each on its bench."""
+    wanted = [
+        ((plate, bench.spectrum(side)), layer.level, bench.maps[side])
+        for layer, bench in zip(layers, benches, strict=True)
+        for side, plate in enumerate((layer.pair.a, layer.pair.b))
+    ]
+    new = {shown: (level, one) for shown, level, one in wanted if shown[1] not in shown[0].spectra}
+    made: dict[tuple[Plate, SpectrumKey], MaskedSpectra] = {}
     if new:
         rows, columns = (max(one.size[at] for _, one in new.values()) for at in (0, 1))
         laid = np.zeros((len(new), 2, rows, columns), dtype=np.float32)
-        slopes = {
-            (plate, level): plate.level(level).slopes() for (plate, _), (level, _) in new.items()
-        }
         for own, ((plate, _), (level, one)) in zip(laid, new.items(), strict=True):
-            for plane, slope in zip(own, slopes[plate, level], strict=True):
+            for plane, slope in zip(own, plate.slopes(level), strict=True):
                 plane[: one.size[0], : one.size[1]] = one.apply(slope)
         made = dict(zip(new, masked_spectra(laid, benches[0].shape), strict=True))
-    for (plate, level), key in zip(shown, keys, strict=True):
-        if level == SEARCH and (plate, key) in made:
-            plate.spectra[key] = made[plate, key]
-    return [
-        plate.spectra[key] if key in plate.spectra else made[plate, key]
-        for (plate, _), key in zip(shown, keys, strict=True)
-    ]
+        for (shown, (level, _)), spectra in zip(new.items(), made.values(), strict=True):
+            if level == SEARCH:
+                shown[0].spectra[shown[1]] = spectra
+    each = [made[shown] if shown in made else shown[0].spectra[shown[1]] for shown, _, _ in wanted]
+    return list(zip(each[::2], each[1::2], strict=True))
 
 
 def grid_step(cameras: Iterable[Pinhole]) -> float:

@@ -16,8 +16,8 @@ import numpy as np
 
 from grouper.contracts import Progress
 from grouper.model import Frame
-from grouper.sight.load import load_pixels, stored_px
-from grouper.sight.picture import ByteArray, in_colour
+from grouper.sight.load import load_upright
+from grouper.sight.picture import ByteArray, Upright
 from grouper.spool import Spool
 
 ALL_BYTES = 25_000_000
@@ -95,18 +95,14 @@ class SmallPictures(Mapping[str, bytes]):
         self._numbers: dict[int, int | None] = {}
         """By place, where the picture was put by; ``None`` for one that cannot be had."""
 
-    def keep(self, frame: Frame, pixels: ByteArray) -> None:
-        """Make a frame's picture of pixels that were read anyway, and put it by.
+    def keep(self, frame: Frame, shown: Upright) -> None:
+        """Make a frame's picture of one that was loaded anyway, and put it by.
 
         Saves opening and decoding the file again.
-
-        Args:
-            frame: which frame.
-            pixels: its small picture as stored, RGB (see ``load.load_pixels``).
         """
         index = self._place[frame.file]
         if index not in self._numbers:
-            self._numbers[index] = self._made.put(_small(frame, pixels, self._share))
+            self._numbers[index] = self._made.put(_encoded(shown.rgb, self._share))
 
     def __getitem__(self, file: str) -> bytes:
         """The JPEG of a frame.
@@ -176,18 +172,16 @@ def small_picture(root: Path, frame: Frame, most_bytes: int = ALL_BYTES) -> byte
         frame: which frame.
         most_bytes: made coarser, then smaller, until it takes no more than this.
     """
-    pixels = load_pixels(root, frame)
-    return None if pixels is None else _small(frame, pixels, most_bytes)
-
-
-def _small(frame: Frame, pixels: ByteArray, most_bytes: int) -> bytes:
-    return _encoded(in_colour(pixels, stored_px(frame), frame.orientation), most_bytes)
+    shown = load_upright(root, frame)
+    return None if shown is None else _encoded(shown.rgb, most_bytes)
 
 
 def _encoded(pixels: ByteArray, most_bytes: int) -> bytes:
     data = b""
+    # Tables of its own take as long again as all the rest: worth it only where room is scarce.
+    is_scarce = most_bytes < _AMPLE_BYTES
     for step in _STEPS[_likely_step(pixels, most_bytes) :]:
-        data = _jpeg(pixels, step)
+        data = _jpeg(pixels, step, best_tables=is_scarce)
         if len(data) <= most_bytes:
             break
     return data

@@ -153,7 +153,9 @@ class Sweep:
     lines: tuple[Word, ...]
     """Names of the lines of cells."""
     ticks: tuple[Tick, ...]
-    small_ticks: tuple[float, ...]
+    small_ticks: str
+    """Marks without words on the ruler, as one path: a hundred of them are two in three of all
+    the lines of a sweep."""
     ruler_y: float
     words: str
     beside: tuple[Shot, ...]
@@ -231,7 +233,7 @@ def draw_sweep(one: Set, album: Album) -> Sweep | None:
         cells=cells,
         lines=lines,
         ticks=pencil.ticks(),
-        small_ticks=pencil.small_ticks(),
+        small_ticks=pencil.small_ticks(_r(ruler)),
         ruler_y=_r(ruler),
         words=_words(one, fields, bands, is_guessed=bool(guessed)),
         beside=beside,
@@ -583,10 +585,11 @@ class _Pencil:
             for degree in _degrees(self._left, self._right, step)
         )
 
-    def small_ticks(self) -> tuple[float, ...]:
-        """Marks without words, as on a ruler."""
+    def small_ticks(self, y: float) -> str:
+        """Marks without words, as on a ruler, as the path of their lines down from a height."""
         step = _round_step(7.0 / self._scale)
-        return tuple(_r(self.x(degree)) for degree in _degrees(self._left, self._right, step))
+        places = (_r(self.x(degree)) for degree in _degrees(self._left, self._right, step))
+        return "".join(f"M{x} {y}v4" for x in places)
 
 
 def _thinned(between: Sequence[Between]) -> list[Between]:

@@ -14,6 +14,7 @@ exactly.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -132,10 +133,13 @@ def _members(one: Set) -> Iterator[Row]:
         yield Row(frame=member.frame, kind=one.kind, set_id=one.id, member=member, body=one.body)
 
 
+_TO_QUOTE = re.compile(r'[,"\r\n]')
+
+
 def _quoted(value: Any) -> str:
     """A cell by RFC 4180; Python's own writer leaves a lone carriage return unquoted."""
     text = "" if value is None else str(value)
-    if any(sign in text for sign in ',"\r\n'):
+    if _TO_QUOTE.search(text):
         return '"' + text.replace('"', '""') + '"'
     return text
 

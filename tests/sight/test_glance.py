@@ -13,7 +13,7 @@ from grouper.model import Glance
 from grouper.settings import Settings
 from grouper.sight import open_eye
 from grouper.sight.glance import glance
-from grouper.sight.picture import preview
+from grouper.sight.picture import preview, stood_up
 from tests.sight.scenes import Picture, held, put, town, view
 
 SCENE = town(11)
@@ -119,7 +119,7 @@ def test_the_focus_map_does_not_follow_the_light(tmp_path: Path, gain_ev: float)
 def test_too_small_a_picture_has_no_focus_map(tmp_path: Path) -> None:
     tiny = np.zeros((7, 24, 3), np.uint8)
     tiny[::2] = 200
-    shown = preview(tiny, (24, 7), 1)
+    shown = preview(stood_up(tiny, (24, 7), 1))
     assert glance(shown).focus_map == ()
 
 

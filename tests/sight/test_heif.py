@@ -18,8 +18,8 @@ from grouper.model import Frame
 from grouper.read import read_one
 from grouper.settings import Settings
 from grouper.sight import picture
-from grouper.sight.load import load_preview
-from grouper.sight.picture import decode
+from grouper.sight.load import load_upright
+from grouper.sight.picture import decode, preview
 from tests.read.files import exif_of, write_photo
 
 ROOT = Path(__file__).parents[2]
@@ -48,8 +48,9 @@ def test_a_picture_is_seen_upright(tmp_path: Path, suffix: str, tag: int) -> Non
     expected = ImageOps.exif_transpose(Image.open(plain)).convert("L")
     frame = read_one(tmp_path, path.name, settings=Settings())
     assert isinstance(frame, Frame)
-    shown = load_preview(tmp_path, frame)
-    assert shown is not None
+    loaded = load_upright(tmp_path, frame)
+    assert loaded is not None
+    shown = preview(loaded)
     small = expected.resize(shown.size, Image.Resampling.BOX)
     assert np.abs(np.asarray(small, dtype=np.float32) - np.asarray(shown.luma)).mean() < 4.0
 
@@ -104,8 +105,9 @@ def test_pictures_of_phones_are_seen() -> None:
     for path in sorted((SAMPLES / "exif-samples").rglob("*.hei?")):
         frame = read_one(path.parent, path.name, settings=Settings())
         if isinstance(frame, Frame) and frame.width_px and frame.width_px > 100:
-            shown = load_preview(path.parent, frame)
-            assert shown is not None, path
+            loaded = load_upright(path.parent, frame)
+            assert loaded is not None, path
+            shown = preview(loaded)
             assert shown.luma.std() > 3.0
             size = frame.upright_px
             assert size is not None

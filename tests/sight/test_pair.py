@@ -13,7 +13,7 @@ from scipy.spatial.transform import Rotation
 from grouper.settings import Settings
 from grouper.sight import open_eye
 from grouper.sight.pair import LEVEL, Match, _search, find_matches, other_ways, ways_near
-from grouper.sight.picture import preview
+from grouper.sight.picture import preview, stood_up
 from grouper.sight.plate import SEARCH, Plate, prepare
 from grouper.sight.search import Pair, views_for
 from grouper.sight.sphere import View
@@ -27,7 +27,7 @@ LYING, STANDING = False, True
 def plate(yaw_deg: float, upright: bool, focal_mm: float = 24.0, cut: int = 160) -> Plate:
     """A prepared picture of the scene, its long side cut to so many pixels."""
     shown = view(SCENE, held(yaw_deg), focal_mm=focal_mm, upright=upright, long_px=160)
-    return prepare(preview(np.ascontiguousarray(shown[:cut, :cut]), None, 1))
+    return prepare(preview(stood_up(np.ascontiguousarray(shown[:cut, :cut]), None, 1)))
 
 
 def pair(

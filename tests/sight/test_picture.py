@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from PIL import Image, ImageOps
 
-from grouper.sight.picture import contradicts, decode, preview, upright
+from grouper.sight.picture import contradicts, decode, preview, stood_up, upright
 from tests.sight.scenes import held, thumbnail, town, view
 
 SCENE = town(11)
@@ -48,7 +48,7 @@ def test_cuts_bars_that_are_there(
         pixels[:high] = pixels[-high:] = 0
     if wide:
         pixels[:, :wide] = pixels[:, -wide:] = 0
-    shown = preview(pixels, stored_px, 1)
+    shown = preview(stood_up(pixels, stored_px, 1))
     assert shown.luma.shape == (size[1] - 2 * high, size[0] - 2 * wide)
     assert not shown.blocked.any()
     assert shown.full_px == pytest.approx(160 if not wide else 120, abs=0.01)
@@ -57,7 +57,7 @@ def test_cuts_bars_that_are_there(
 def test_leaves_what_is_no_bar() -> None:
     """A camera that crops its thumbnail to 4:3: the sides of the 3:2 picture are missing."""
     pixels = np.full((120, 160, 3), 90, np.uint8)
-    shown = preview(pixels, (6000, 4000), 1)
+    shown = preview(stood_up(pixels, (6000, 4000), 1))
     assert shown.luma.shape == (120, 160)
     assert shown.full_px == pytest.approx(180.0)
 
@@ -65,14 +65,14 @@ def test_leaves_what_is_no_bar() -> None:
 def test_whole_thumbnails_need_no_cut() -> None:
     pixels = decode(thumbnail(view(SCENE, held(0), upright=False), letterbox=False))
     assert pixels is not None
-    assert preview(pixels, (6000, 4000), 1).size == (160, 107)
+    assert preview(stood_up(pixels, (6000, 4000), 1)).size == (160, 107)
 
 
 def test_stands_up_with_its_bars_cut() -> None:
     lying = view(SCENE, held(0), upright=False)
     pixels = decode(thumbnail(lying))
     assert pixels is not None
-    shown = preview(pixels, (6000, 4000), 6)
+    shown = preview(stood_up(pixels, (6000, 4000), 6))
     assert shown.size == (106, 160)
     turned = np.rot90(pixels[7:113], -1).astype(np.float32).mean(axis=2)
     assert np.abs(shown.luma - turned).max() < 1.0

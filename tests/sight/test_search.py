@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from grouper.sight.picture import preview
+from grouper.sight.picture import preview, stood_up
 from grouper.sight.plate import SCOUT, SEARCH, Plate, prepare
 from grouper.sight.search import Candidate, Layer, Pair, candidates
 from grouper.sight.sphere import View
@@ -18,7 +18,7 @@ STEP_DEG = 60.0
 
 def plate(yaw_deg: float) -> Plate:
     shown = view(town(11), held(yaw_deg), upright=False, long_px=160)
-    return prepare(preview(np.ascontiguousarray(shown), None, 1))
+    return prepare(preview(stood_up(np.ascontiguousarray(shown), None, 1)))
 
 
 def best(pair: Pair, least_overlap: float) -> list[Candidate]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import tempfile
 
-import numpy as np
 import pytest
 
 from grouper import spool
@@ -17,9 +16,7 @@ FILES = ("a", "b", "c", "d", "e")
 
 def packed(number: int) -> ShelvedPlate:
     """A plate that can be told from the others by its size and all that it shows."""
-    band = np.full((2, 3), number, np.int8)
-    bits = np.full(1, number, np.uint8)
-    return ShelvedPlate((number, 40), 6000.0, True, np.zeros(0, np.float32), (band,), (bits,))
+    return ShelvedPlate((number, 40), 6000.0, True, b"", ((3, 2),), bytes([number] * 7))
 
 
 def filled(at_hand: int) -> Shelf:
@@ -31,8 +28,7 @@ def filled(at_hand: int) -> Shelf:
 
 def number_of(plate: ShelvedPlate | None) -> int:
     assert plate is not None
-    assert plate.bands[0].tolist() == [[plate.size[0]] * 3] * 2
-    assert plate.goods[0].tolist() == [plate.size[0]]
+    assert plate.data == bytes([plate.size[0]] * 7)
     return plate.size[0]
 
 

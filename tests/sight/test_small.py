@@ -12,7 +12,7 @@ from grouper.model import Frame, PictureSource
 from grouper.pipeline import run
 from grouper.settings import Settings, SightSettings
 from grouper.sight import open_eye
-from grouper.sight.load import load_pixels
+from grouper.sight.load import load_upright
 from grouper.sight.small import (
     _STEPS,
     SmallPictures,
@@ -176,9 +176,9 @@ def test_a_picture_kept_twice_is_put_by_once(
     frames = [stored(tmp_path, split(60 + n, 60), n) for n in range(2)]
     pictures = SmallPictures(tmp_path, frames)
     for one in (frames[1], frames[0], frames[1]):
-        pixels = load_pixels(tmp_path, one)
-        assert pixels is not None
-        pictures.keep(one, pixels)
+        shown = load_upright(tmp_path, one)
+        assert shown is not None
+        pictures.keep(one, shown)
     assert [pictures[one.file] for one in reversed(frames)] == kept
 
 
