@@ -40,14 +40,15 @@ def load_upright(root: Path, frame: Frame) -> Upright | None:
 def load_closer(root: Path, frame: Frame) -> Upright | None:
     """A frame's picture at twice the usual size, upright; ``None`` when there is none.
 
-    That is the main picture, or a raw file's preview, decoded small.
+    That is the main picture, a companion's, or a large preview, decoded small.
     """
     source = frame.picture
-    for larger in (
-        PictureSource(kind="main", file=frame.file if source is None else source.file),
-        source,
-    ):
-        pixels = None if larger is None else _read(root, larger, CLOSE_SIDE_PX)
+    files = dict.fromkeys([frame.file] if source is None else [frame.file, source.file])
+    larger = [PictureSource(kind="main", file=file) for file in files]
+    if source is not None and source not in larger:
+        larger.append(source)
+    for one in larger:
+        pixels = _read(root, one, CLOSE_SIDE_PX)
         if pixels is not None and max(pixels.shape) > LONG_SIDE_PX:
             return stood_up(pixels, stored_px(frame), frame.orientation)
     return None

@@ -9,8 +9,10 @@ from dataclasses import dataclass, field
 import pytest
 
 from grouper.group.looking import (
+    FREE_CLOSER,
     LONGEST_CHANGE_S,
     LONGEST_PAUSE_S,
+    MOST_CLOSER,
     MOST_TIES,
     SHORTEST_PART,
     ask,
@@ -266,3 +268,67 @@ def test_what_was_asked_before_leaves_the_rest_as_quick_as_wanted() -> None:
     ask(pairs, eye, [(0, 1)])
     ask(pairs, eye, [(0, 1), (1, 2), (2, 3)], quick=[True, False, True])
     assert list(eye.quick.values()) == [False, False, True]
+
+
+@dataclass(frozen=True)
+class NearEye(KnowingEye):
+    """Cannot tell of some pairs before it looks closely."""
+
+    plain: frozenset[tuple[str, str]] = frozenset()
+    closely: list[tuple[str, str]] = field(default_factory=list)
+
+    def compare(
+        self, pairs: Sequence[tuple[Frame, Frame]], *, quick: bool | Sequence[bool] = False
+    ) -> list[Sighting | None]:
+        seen = KnowingEye.compare(self, pairs, quick=quick)
+        return [
+            None if (a.file, b.file) in self.plain else one
+            for (a, b), one in zip(pairs, seen, strict=True)
+        ]
+
+    def compare_closely(self, pairs: Sequence[tuple[Frame, Frame]]) -> list[Sighting | None]:
+        self.closely.extend((a.file, b.file) for a, b in pairs)
+        return KnowingEye.compare(self, pairs)
+
+
+def near_eye(shots: Sequence[Shot], *plain: int) -> NearEye:
+    """An eye to which the neighbours from these frames on are too plain."""
+    files = [shot.frame.file for shot in shots]
+    return NearEye(
+        {shot.frame.file: shot for shot in shots},
+        plain=frozenset((files[i], files[i + 1]) for i in plain),
+    )
+
+
+def test_what_is_too_plain_beside_a_sure_pair_is_looked_at_closely() -> None:
+    shots = [*sweep(1, 0, [0, 35, 70, 105]), *sweep(5, 20, [140], place="lake")]
+    eye = near_eye(shots, 2, 3)
+    pairs = unseen(shots)
+    look_at_neighbours(pairs, eye)
+    # The second of the two has no sure pair beside it before.
+    assert eye.closely == [(shots[2].frame.file, shots[3].frame.file)]
+    assert is_sure(pairs.seen(2, 3))
+    assert pairs.seen(3, 4) is None
+
+
+def test_no_closer_look_where_all_is_plain_or_another_subject_begins() -> None:
+    plain = sweep(1, 0, [0, 35, 70, 105])
+    eye = near_eye(plain, 0, 1, 2)
+    look_at_neighbours(unseen(plain), eye)
+    assert eye.closely == []
+    walked = [*sweep(1, 0, [0, 35]), *sweep(3, 10 + LONGEST_CHANGE_S, [70, 105])]
+    eye = near_eye(walked, 1)
+    look_at_neighbours(unseen(walked), eye)
+    assert eye.closely == []
+
+
+def test_not_a_whole_night_is_looked_at_closely() -> None:
+    # Every other pair is too plain, each beside a sure one.
+    shots = sweep(1, 0, [0.0, 1.0] * 500)
+    eye = near_eye(shots, *range(1, 999, 2))
+    look_at_neighbours(unseen(shots), eye)
+    assert len(eye.closely) == round(MOST_CLOSER * (len(shots) - 1)) < 499
+    few = sweep(1, 0, [0.0, 1.0] * 20)
+    eye = near_eye(few, *range(1, 39, 2))
+    look_at_neighbours(unseen(few), eye)
+    assert len(eye.closely) == 19 <= FREE_CLOSER

@@ -12,14 +12,15 @@ from typing import Literal
 import cv2
 import numpy as np
 import pytest
+from PIL import Image
 from scipy.spatial.transform import Rotation
 
 from grouper.model import Attitude, Frame, PictureSource, Sighting
 from grouper.settings import Settings, SightSettings
 from grouper.sight import BlindEye, open_eye
-from grouper.sight.eye import _RECENT, _WAVE, PictureEye
-from grouper.sight.load import load_pixels
-from grouper.sight.picture import ByteArray
+from grouper.sight.eye import _CLOSE_WAVE, _RECENT, _WAVE, PictureEye
+from grouper.sight.load import load_closer, load_pixels
+from grouper.sight.picture import CLOSE_SIDE_PX, ByteArray
 from grouper.spool import Spool
 from tests.sight.scenes import angle_deg, held, put, sea, sweep, town, view
 
@@ -475,3 +476,68 @@ def test_threads_decode_pictures_that_are_worth_it(
     monkeypatch.setattr("grouper.sight.eye.load_pixels", load)
     open_eye(tmp_path, Settings(), jobs=jobs).compare(list(itertools.pairwise(frames)))
     assert sorted(decoded_by) == [(one.file, elsewhere) for one in frames]  # each once
+
+
+def _in_fog(folder: Path, number: int, yaw_deg: float, main_px: int = 640) -> Frame:
+    """A frame whose thumbnail shows next to nothing, and its main picture little."""
+    fog = 0.4 * (SCENE / SCENE.mean()) ** np.float32(0.01)
+    shown = view(fog, held(yaw_deg), upright=False, seed=number, long_px=max(main_px, 640))
+    small = put(folder, 1000 + number, shown)
+    name = f"QMK_{number:04d}.JPG"
+    small_px = (main_px, main_px * 2 // 3)
+    Image.fromarray(shown).resize(small_px).save(folder / name, quality=95)
+    return replace(small, file=name)
+
+
+def test_a_closer_look_shows_what_a_thumbnail_is_too_plain_for(tmp_path: Path) -> None:
+    a, b, far = (_in_fog(tmp_path, number, yaw) for number, yaw in ((1, 0), (2, 40), (3, 180)))
+    told: list[tuple[str, int, int]] = []
+    eye = open_eye(
+        tmp_path, Settings(), progress=lambda what, done, total: told.append((what, done, total))
+    )
+    assert eye.compare([(a, b), (b, far)]) == [None, None]
+    told.clear()
+    near, apart = eye.compare_closely([(a, b), (b, far)])
+    assert near is not None
+    assert near.certainty > 0.9
+    assert near.turn_deg[1] == pytest.approx(40.0, abs=1.0)
+    assert apart is None or apart.certainty < 0.1
+    assert told == [("looking closely", 2, 2)]
+
+
+def test_a_closer_look_goes_wave_by_wave_and_keeps_what_is_shared(tmp_path: Path) -> None:
+    frames = [_in_fog(tmp_path, number, 35.0 * number) for number in range(_CLOSE_WAVE + 3)]
+    pairs = list(itertools.pairwise(frames))
+    alone = [open_eye(tmp_path, Settings()).compare_closely([pair])[0] for pair in pairs]
+    seen = open_eye(tmp_path, Settings(), jobs=2).compare_closely(pairs)
+    assert len(seen) == len(pairs) > _CLOSE_WAVE
+    assert [one is not None and one.certainty > 0.9 for one in seen] == [
+        one is not None and one.certainty > 0.9 for one in alone
+    ]
+    assert any(one is not None and one.certainty > 0.9 for one in seen)
+
+
+def test_nothing_larger_is_not_known(tmp_path: Path) -> None:
+    a, b = (_in_fog(tmp_path, number, 40.0 * number) for number in (1, 2))
+    small = _in_fog(tmp_path, 3, 80.0, main_px=160)
+    gone = replace(a, file="QMK_0404.JPG", picture=None)
+    damaged = replace(a, file="QMK_0405.JPG", picture=None)
+    (tmp_path / damaged.file).write_bytes(b"\xff\xd8 no picture")
+    eye = open_eye(tmp_path, Settings())
+    wanted = [(b, small), (b, gone), (damaged, b)]
+    assert eye.compare_closely(wanted) == [None, None, None]
+    assert eye.compare_closely([]) == []
+    assert BlindEye().compare_closely([(a, b)]) == [None]
+
+
+def test_a_companions_picture_or_a_large_preview_will_do(tmp_path: Path) -> None:
+    shown = _in_fog(tmp_path, 1, 0.0)
+    picture = (tmp_path / shown.file).read_bytes()
+    raw = replace(shown, file="QMK_0001.RAW")
+    (tmp_path / raw.file).write_bytes(b"no picture " + picture)
+    companions = replace(raw, picture=PictureSource(kind="thumbnail", file=shown.file))
+    preview = PictureSource(kind="preview", file=raw.file, offset=11, length=len(picture))
+    for frame in (shown, companions, replace(raw, picture=preview)):
+        closer = load_closer(tmp_path, frame)
+        assert closer is not None
+        assert max(closer.rgb.shape) == CLOSE_SIDE_PX
