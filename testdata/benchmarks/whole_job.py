@@ -5,6 +5,7 @@ rehearsal cards (default: two days rendered first). From them cards of N frames 
 repeating them day after day, with new dates and folders, so that every frame is its own. Each
 card is grouped by the command itself, without its cache and by one job, as a process of its own;
 told are the processor time of that process, its children's included, and its largest memory.
+The package is compiled beforehand, as an installed one is.
 What a card costs whatever its size (loading libraries, holding the clocks of its bodies against
 each other) shows in the first column; "each further" is the time of a frame beyond the card before.
 """
@@ -12,9 +13,11 @@ each other) shows in the first column; "each further" is the time of a frame bey
 from __future__ import annotations
 
 import argparse
+import compileall
 import itertools
 import json
 import os
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -22,6 +25,7 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
 
+import grouper
 from grouper.discover import find_files
 from grouper.read import read_frames
 from grouper.settings import Settings
@@ -34,6 +38,7 @@ _SEEDS = (42, 43)
 _STAMP = "%Y:%m:%d"
 _ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
 """Threads of the numerical libraries wait busily, which is no work."""
+_PACKAGE = Path(grouper.__file__).parent
 
 
 def repeat_cards(cards: Sequence[Path], target: Path, count: int) -> int:
@@ -66,8 +71,19 @@ def repeat_cards(cards: Sequence[Path], target: Path, count: int) -> int:
     return made
 
 
-def measure(command: Sequence[str]) -> dict[str, float]:
-    """Run a command by itself: wall and processor seconds, most memory in MB."""
+def install(folder: Path) -> None:
+    """Lay a compiled copy of the package into a folder, as an installer does."""
+    copy = folder / _PACKAGE.name
+    shutil.copytree(_PACKAGE, copy, ignore=shutil.ignore_patterns("__pycache__"))
+    if not compileall.compile_dir(copy, quiet=1):
+        raise SystemExit(f"{_PACKAGE} cannot be compiled")
+
+
+def measure(command: Sequence[str], packages: Path) -> dict[str, float]:
+    """Run a command by itself: wall and processor seconds, most memory in MB.
+
+    ``packages`` is a folder whose packages go before all others.
+    """
     code = (
         "import json, resource, subprocess, sys, time\n"
         "start = time.perf_counter()\n"
@@ -78,7 +94,8 @@ def measure(command: Sequence[str]) -> dict[str, float]:
     )
     done = subprocess.run(
         [sys.executable, "-c", code, *command],
-        env={**os.environ, **_ONE_THREAD},
+        env={**os.environ, **_ONE_THREAD, "PYTHONPATH": str(packages)},
+        cwd=packages,
         stdout=subprocess.PIPE,
         check=True,
     )
@@ -92,11 +109,13 @@ def main(cards: Sequence[Path], counts: Sequence[int]) -> None:
     before, spent_s = 0, 0.0
     for count in sorted(set(counts)):
         with tempfile.TemporaryDirectory() as place:
-            card = Path(place) / "card"
+            card, packages = Path(place) / "card", Path(place) / "packages"
+            install(packages)
             made = repeat_cards(cards, card, count)
             figures = measure(
                 [sys.executable, "-m", "grouper", "group", str(card), "--out", f"{place}/out",
-                 "--jobs", "1", "--no-cache", "--quiet"]
+                 "--jobs", "1", "--no-cache", "--quiet"],
+                packages,
             )  # fmt: skip
         if figures["status"] not in (0, 1):
             raise SystemExit(f"grouping {count} frames failed with status {figures['status']:.0f}")
