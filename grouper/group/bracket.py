@@ -16,9 +16,10 @@ from grouper.group.evidence import (
     STILL,
     Evidence,
     evenness_weight,
+    light_after,
     still_weight,
 )
-from grouper.group.exposures import ladder_reasons, ladder_weight
+from grouper.group.exposures import is_tried_out, ladder_reasons, ladder_weight
 from grouper.group.looking import is_still
 from grouper.group.pairs import Floats
 from grouper.group.stretches import grow
@@ -31,6 +32,9 @@ PAIR_ONLY = -1.5
 """Two frames at two exposures are more often a correction than a bracket."""
 QUICK_S = 2.0
 """Bodies and quick hands step the exposure faster than this (common practice, no source)."""
+TRIED_OUT = math.log(0.03 / 0.90)
+"""Uneven exposures of which the last is that of the frame behind them were mostly tried out: a
+bracket seldom ends with the exposure that is gone on with (shares estimated)."""
 BLIND_QUICK_STEP = 1.2
 """Without pictures a quick change of exposure with everything else locked says as much."""
 
@@ -87,6 +91,8 @@ def _judge(evidence: Evidence, start: int, end: int, weight: float) -> Proposal 
     ladder = ladder_weight(frames, evidence.pairs.light[start : end + 1])
     if ladder is None:
         return None
+    if is_tried_out(frames, evidence.pairs.light[start : end + 1], light_after(evidence, end)):
+        ladder += TRIED_OUT
     span = slice(start, end)
     weight += START + ladder + (PAIR_ONLY if len(frames) == 2 else 0.0)
     weight += evenness_weight(evidence.log_pause[span], evidence.pairs.pause_slack_s[span])

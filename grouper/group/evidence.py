@@ -136,6 +136,13 @@ EXPOSURE = ("iso", "shutter")
 their changes. They do not excuse another aperture: that is chosen for the picture."""
 
 
+def light_after(evidence: Evidence, last: int) -> float:
+    """The light in EV of the frame behind one, where they were shot alike; else NaN."""
+    if last + 1 >= len(evidence.pairs.frames) or evidence.settings[last] < 0:
+        return math.nan
+    return float(evidence.pairs.light[last + 1])
+
+
 def relation_weight(evidence: Evidence, same: float, turned: float, apart: float) -> Floats:
     """Weight of what was seen, for a kind in which the relations have these shares."""
     return seen_weight(evidence, {"same": same, "turned": turned, "apart": apart}, (1.0, 1.0))

@@ -100,5 +100,18 @@ def ladder_reasons(frames: Sequence[Frame], light: Floats) -> tuple[str, ...]:
     return tuple(reasons)
 
 
+def is_tried_out(frames: Sequence[Frame], light: Floats, after_ev: float) -> bool:
+    """Whether exposures were tried until one was right, with which the photographer goes on.
+
+    Args:
+        frames: two or more frames of one view, in shooting order.
+        light: their recorded light in EV, shape (n,).
+        after_ev: that of the frame behind them, NaN where there is none.
+    """
+    if not abs(light[-1] - after_ev) <= STOP_EV or not abs(light[-1] - light[-2]) > STOP_EV:
+        return False
+    return not _are_flagged(frames) and not is_even_ladder(light)
+
+
 def _are_flagged(frames: Sequence[Frame]) -> bool:
     return all(frame.bracketing for frame in frames)

@@ -15,7 +15,14 @@ from functools import lru_cache
 import numpy as np
 
 from grouper.group.choose import Proposal, Rule
-from grouper.group.evidence import Evidence, seen_weight, still_weight
+from grouper.group.evidence import (
+    STEP_TAKEN,
+    Evidence,
+    light_after,
+    seen_weight,
+    still_weight,
+)
+from grouper.group.exposures import is_tried_out
 from grouper.group.focus_stack import HURRIED, SAME_SECOND_S
 from grouper.group.interval import clockwork
 from grouper.group.pairs import Floats
@@ -43,7 +50,11 @@ FARTHEST = 0.3
 """Shifted by more of the frame in all, it is another view of the thing (estimated)."""
 EXPOSED = math.log(0.10 / 0.30)
 """Exposure is changed on purpose more seldom than between subjects: what is tried again is the
-focus, the moment, the hold (estimated)."""
+focus, the moment, the hold (estimated). Unless it is the exposure that is tried out."""
+TRIED_OUT = STEP_TAKEN
+"""Where exposures are tried out they change as often as in a bracket."""
+MOST_TRIED_OUT = 6
+"""With a histogram the exposure is found in two or three frames (common practice, no source)."""
 UNHURRIED_S = 4.0
 """To look at a picture and try again takes some seconds (common practice, no source): the shorter
 the pause, the less it speaks for tries, down to that of a drive."""
@@ -72,6 +83,26 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
                 total -= clockwork(evidence, start, end)
             if total > 0:
                 yield Proposal(kind="tries", first=start, last=end, weight=total)
+    yield from _exposures_tried(evidence, first, last)
+
+
+def _exposures_tried(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
+    """Exposures tried out on one view, before what is shot with the last of them."""
+    weights, stood = _tried(evidence)
+    frames, light = evidence.pairs.frames, evidence.pairs.light
+    changed = np.flatnonzero(evidence.exposed[first:last]) + first
+    for end in (int(link) + 1 for link in changed):
+        total = START
+        for start in range(end - 1, max(first, end - MOST_TRIED_OUT + 1) - 1, -1):
+            if not evidence.exposed[start] or evidence.shift[start] > FARTHEST:
+                break
+            excused = EXPOSED + float(evidence.exposure[start])
+            total += float(weights[start]) - excused + TRIED_OUT
+            still = max(0.0, float(stood[end] - stood[start]) + FROM_TRIPOD)
+            span = slice(start, end + 1)
+            tried_out = is_tried_out(frames[span], light[span], light_after(evidence, end))
+            if tried_out and total + still > 0:
+                yield Proposal(kind="tries", first=start, last=end, weight=total + still)
 
 
 class _Reach:

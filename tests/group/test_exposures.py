@@ -16,6 +16,7 @@ from grouper.group.exposures import (
     REPEATED_LEVEL,
     exposure_levels,
     is_even_ladder,
+    is_tried_out,
     ladder_reasons,
     ladder_weight,
     level_values,
@@ -132,3 +133,25 @@ def test_the_weight_does_not_depend_on_the_firing_order() -> None:
         for order in itertools.permutations([-4, -2, 0, 2, 4])
     }
     assert found == {LADDER}
+
+
+TRIED_OUT = [
+    # exposures, that behind, whether the body bracketed, tried out
+    ([1.0, -0.33, 0.0], 0.0, False, True),
+    ([1.0, 0.0], 0.0, False, True),
+    ([1.0, -0.33, 0.0], 0.1, False, True),
+    ([1.0, -0.33, 0.0], 0.33, False, False),
+    ([1.0, -0.33, 0.0], math.nan, False, False),
+    ([1.0, -0.33, 0.0], 0.0, True, False),
+    ([-1.0, 1.0, 0.0], 0.0, False, False),
+    ([1.0, 0.0, 0.1], 0.1, False, False),
+    ([math.nan, 0.0], 0.0, False, False),
+]
+
+
+@pytest.mark.parametrize(("evs", "after", "flagged", "tried"), TRIED_OUT)
+def test_exposures_are_tried_out_until_one_is_gone_on_with(
+    evs: list[float], after: float, flagged: bool, tried: bool
+) -> None:
+    frames = [frame(i, bracketing=flagged or None) for i in range(len(evs))]
+    assert is_tried_out(frames, np.array(evs), after) == tried
