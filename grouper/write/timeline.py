@@ -180,16 +180,20 @@ class _Axis:
             )
         return tuple(found)
 
+    def _spans_years(self) -> bool:
+        return self._ordered[0].year != self._ordered[-1].year
+
     def moments(self) -> tuple[Moment, ...]:
         """The time at the start, behind each pause cut short, and at the end."""
         ordered = [self._ordered[0], *(after for _, after in self._long)]
         found: list[Moment] = []
         room = _Room()
-        day = None
+        # The year goes without saying where there is only one.
+        day, year = None, None if self._spans_years() else self._ordered[0].year
         for when in (*ordered, self._ordered[-1]):
             x = self.at(when)
-            label = f"{when:%H:%M}" if when.date() == day else f"{when.day} {when:%b %H:%M}"
-            day = when.date()
+            label = f"{when:%H:%M}" if when.date() == day else _date(when, year)
+            day, year = when.date(), when.year
             if found and found[-1].x == x:
                 continue
             anchor = "start" if x < 5 else "end" if x > 95 else "middle"
@@ -198,6 +202,11 @@ class _Axis:
             zoom = room.take(x, before, wide - before)
             found.append(Moment(x=x, label=label, zoom=zoom, anchor=anchor))
         return tuple(found)
+
+
+def _date(when: datetime, year: int | None) -> str:
+    """Day and time, with the year unless it is the one told before."""
+    return f"{when.day} {when:%b %H:%M}" if when.year == year else f"{when.day} {when:%b %Y %H:%M}"
 
 
 class _Room:

@@ -375,6 +375,23 @@ def test_long_pauses_are_cut_short_and_said() -> None:
     ]
 
 
+def test_a_line_over_years_names_them() -> None:
+    later = tuple(
+        replace(m, frame=replace(m.frame, taken=START.replace(year=START.year + 2, day=20 + n)))
+        for n, m in enumerate(bracket().members)
+    )
+    drawing = draw_timeline(result(bracket(), bracket(id="later", members=later)))
+    assert drawing is not None
+    year = START.year
+    assert [moment.label for moment in drawing.moments] == [
+        f"14 Mar {year} 09:24",
+        "09:29",
+        f"20 Mar {year + 2} 09:14",
+        "21 Mar 09:14",
+        "22 Mar 09:14",
+    ]
+
+
 def test_bodies_have_lanes_and_one_axis() -> None:
     """The second body's clock is an hour slow; its frames belong beside the first's."""
     of = result()
