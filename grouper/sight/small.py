@@ -196,7 +196,7 @@ def _likely_step(pixels: ByteArray, most_bytes: int) -> int:
     return next(likely, len(_STEPS) - 1)
 
 
-def _jpeg(pixels: ByteArray, step: _Step, *, best_tables: bool = True) -> bytes:
+def _jpeg(pixels: ByteArray, step: _Step, *, best_tables: bool) -> bytes:
     """A JPEG without metadata. Tables of its own take a tenth off it, from a small one a third."""
     height, width = pixels.shape[:2]
     size = max(1, round(width * step.scale)), max(1, round(height * step.scale))

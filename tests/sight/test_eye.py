@@ -18,9 +18,14 @@ from scipy.spatial.transform import Rotation
 from grouper.model import Attitude, Frame, PictureSource, Sighting
 from grouper.settings import Settings, SightSettings
 from grouper.sight import BlindEye, open_eye
-from grouper.sight.eye import _CLOSE_WAVE, _RECENT, _WAVE, PictureEye
+from grouper.sight.align import Detail, Fit
+from grouper.sight.eye import _CLOSE_WAVE, _RECENT, _WAVE, PictureEye, _told
 from grouper.sight.load import load_closer, load_pixels
-from grouper.sight.picture import CLOSE_SIDE_PX, ByteArray
+from grouper.sight.pair import Match
+from grouper.sight.picture import CLOSE_SIDE_PX, ByteArray, Upright
+from grouper.sight.plate import Plate
+from grouper.sight.sphere import View
+from grouper.sight.verdict import Evidence
 from grouper.spool import Spool
 from tests.sight.scenes import angle_deg, held, put, sea, sweep, town, view
 
@@ -364,6 +369,25 @@ def _made(folder: Path) -> Path:
     return folder
 
 
+@pytest.mark.parametrize(
+    ("certainty", "is_told"), [(None, False), (0.3, False), (0.85, False), (0.93, True)]
+)
+def test_only_a_sure_match_is_told_of_what_looks_alike_all_round(
+    certainty: float | None, is_told: bool
+) -> None:
+    alike = Plate((160, 107), 160.0, (), True, np.linspace(0, 1, 27, dtype=np.float32) ** 2)
+    town_ = replace(alike, profile=np.zeros(0, np.float32))
+    evidence = Evidence(
+        Fit(ncc=0.6, cells=1500, overlap=0.4, move=(0.6, 0.0)),
+        Detail(right=0.4, down=0.6, blocks=0.6),
+        roll_rad=0.0,
+        margin=1.5,
+    )
+    match = None if certainty is None else Match(np.eye(3), evidence, certainty, View())
+    assert (_told(alike, alike, match) is not None) == is_told
+    assert _told(alike, town_, match) is not None
+
+
 def test_many_pairs_are_answered_as_one_by_one(tmp_path: Path) -> None:
     """A pitched sweep longer than what is compared at once: what is learned on the way helps."""
     turns = [held(yaw, 25) for yaw in range(0, 18 * 20, 20)]
@@ -505,11 +529,21 @@ def test_a_closer_look_shows_what_a_thumbnail_is_too_plain_for(tmp_path: Path) -
     assert told == [("looking closely", 2, 2)]
 
 
-def test_a_closer_look_goes_wave_by_wave_and_keeps_what_is_shared(tmp_path: Path) -> None:
+def test_a_closer_look_goes_wave_by_wave_and_keeps_what_is_shared(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     frames = [_in_fog(tmp_path, number, 35.0 * number) for number in range(_CLOSE_WAVE + 3)]
     pairs = list(itertools.pairwise(frames))
     alone = [open_eye(tmp_path, Settings()).compare_closely([pair])[0] for pair in pairs]
+    decoded: list[str] = []
+
+    def load(root: Path, frame: Frame) -> Upright | None:
+        decoded.append(frame.file)
+        return load_closer(root, frame)
+
+    monkeypatch.setattr("grouper.sight.eye.load_closer", load)
     seen = open_eye(tmp_path, Settings(), jobs=2).compare_closely(pairs)
+    assert sorted(decoded) == [one.file for one in frames]  # each once
     assert len(seen) == len(pairs) > _CLOSE_WAVE
     assert [one is not None and one.certainty > 0.9 for one in seen] == [
         one is not None and one.certainty > 0.9 for one in alone
