@@ -12,6 +12,7 @@ from typing import Literal
 import cv2
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from PIL import Image
 from scipy.spatial.transform import Rotation
 
@@ -502,10 +503,24 @@ def test_threads_decode_pictures_that_are_worth_it(
     assert sorted(decoded_by) == [(one.file, elsewhere) for one in frames]  # each once
 
 
-def _in_fog(folder: Path, number: int, yaw_deg: float, main_px: int = 640) -> Frame:
+FOG = 0.4 * (SCENE / SCENE.mean()) ** np.float32(0.01)
+GRAVEL = 0.4 * np.exp(
+    np.float32(0.006) * np.random.default_rng(5).standard_normal(SCENE.shape[:2]).astype(np.float32)
+)
+"""So fine and faint that a thumbnail averages it away."""
+
+
+def _in_fog(
+    folder: Path,
+    number: int,
+    yaw_deg: float,
+    pitch_deg: float = 0.0,
+    main_px: int = 640,
+    scene: NDArray[np.float32] = FOG,
+) -> Frame:
     """A frame whose thumbnail shows next to nothing, and its main picture little."""
-    fog = 0.4 * (SCENE / SCENE.mean()) ** np.float32(0.01)
-    shown = view(fog, held(yaw_deg), upright=False, seed=number, long_px=max(main_px, 640))
+    turn = held(yaw_deg, pitch_deg)
+    shown = view(scene, turn, upright=False, seed=number, long_px=max(main_px, 640))
     small = put(folder, 1000 + number, shown)
     name = f"QMK_{number:04d}.JPG"
     small_px = (main_px, main_px * 2 // 3)
@@ -527,6 +542,22 @@ def test_a_closer_look_shows_what_a_thumbnail_is_too_plain_for(tmp_path: Path) -
     assert near.turn_deg[1] == pytest.approx(40.0, abs=1.0)
     assert apart is None or apart.certainty < 0.1
     assert told == [("looking closely", 2, 2)]
+
+
+@pytest.mark.parametrize(
+    ("scene", "pitch_deg"), [(FOG, 40.0), (GRAVEL, 0.0)], ids=["held up", "gravel"]
+)
+def test_a_closer_look_is_thorough(
+    tmp_path: Path, scene: NDArray[np.float32], pitch_deg: float
+) -> None:
+    a, b = (
+        _in_fog(tmp_path, number, yaw, pitch_deg, scene=scene) for number, yaw in ((1, 0), (2, 30))
+    )
+    eye = open_eye(tmp_path, Settings())
+    assert eye.compare([(a, b)]) == [None]
+    [seen] = eye.compare_closely([(a, b)])
+    assert seen is not None
+    assert seen.certainty > 0.9
 
 
 def test_a_closer_look_goes_wave_by_wave_and_keeps_what_is_shared(
