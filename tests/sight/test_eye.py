@@ -404,13 +404,14 @@ def test_many_pairs_are_answered_as_one_by_one(tmp_path: Path) -> None:
         assert angle_deg(_turn(one), before.T @ after) < 0.8
 
 
-def test_spectra_are_kept_of_the_last_pictures_only(tmp_path: Path) -> None:
+def test_slopes_and_spectra_are_kept_of_the_last_pictures_only(tmp_path: Path) -> None:
     frames = sweep(tmp_path, SCENE, [held(yaw) for yaw in range(0, 45 * 8, 8)])
     eye = PictureEye(tmp_path, Settings())
     eye.compare(list(itertools.pairwise(frames)))
     eye.compare(list(itertools.pairwise(frames)))  # those taken down before, too
     assert len(frames) > _RECENT
-    assert 0 < sum(bool(plate.spectra) for plate in eye._plates.values()) <= _RECENT
+    for kept in ("spectra", "_slopes"):
+        assert 0 < sum(bool(getattr(plate, kept)) for plate in eye._plates.values()) <= _RECENT
 
 
 def test_a_picture_is_decoded_once_for_comparing_and_for_what_it_shows(tmp_path: Path) -> None:
@@ -591,6 +592,7 @@ def test_nothing_larger_is_not_known(tmp_path: Path) -> None:
     eye = open_eye(tmp_path, Settings())
     wanted = [(b, small), (b, gone), (damaged, b)]
     assert eye.compare_closely(wanted) == [None, None, None]
+    assert [load_closer(tmp_path, one) for one in (small, gone, damaged)] == [None, None, None]
     assert eye.compare_closely([]) == []
     assert BlindEye().compare_closely([(a, b)]) == [None]
 
