@@ -602,7 +602,9 @@ def test_a_companions_picture_or_a_large_preview_will_do(tmp_path: Path) -> None
     picture = (tmp_path / shown.file).read_bytes()
     raw = replace(shown, file="QMK_0001.RAW")
     (tmp_path / raw.file).write_bytes(b"no picture " + picture)
-    companions = replace(raw, picture=PictureSource(kind="thumbnail", file=shown.file))
+    # Its thumbnail is no help: that is too small, or damaged as here.
+    thumbnail = PictureSource(kind="thumbnail", file=shown.file, offset=20, length=100)
+    companions = replace(raw, picture=thumbnail)
     preview = PictureSource(kind="preview", file=raw.file, offset=11, length=len(picture))
     for frame in (shown, companions, replace(raw, picture=preview)):
         closer = load_closer(tmp_path, frame)
