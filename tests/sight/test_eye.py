@@ -610,3 +610,25 @@ def test_a_companions_picture_or_a_large_preview_will_do(tmp_path: Path) -> None
         closer = load_closer(tmp_path, frame)
         assert closer is not None
         assert max(closer.rgb.shape) == CLOSE_SIDE_PX
+
+
+@pytest.mark.parametrize(
+    ("orientation", "bright", "dark"),
+    [
+        (1, np.s_[:, :150], np.s_[:, -150:]),
+        (6, np.s_[:150], np.s_[-150:]),
+        (8, np.s_[-150:], np.s_[:150]),
+    ],
+)
+def test_a_closer_look_stands_pictures_upright(
+    tmp_path: Path, orientation: int, bright: object, dark: object
+) -> None:
+    frame = replace(_in_fog(tmp_path, 1, 0.0), orientation=orientation, width_px=640, height_px=480)
+    stored = np.full((480, 640, 3), 60, np.uint8)
+    stored[:, :320] = 180
+    Image.fromarray(stored).save(tmp_path / frame.file)
+    closer = load_closer(tmp_path, frame)
+    assert closer is not None
+    shown = np.asarray(closer.rgb)
+    assert shown.shape == ((240, 320, 3) if orientation == 1 else (320, 240, 3))
+    assert shown[bright].min() > 150 > 90 > shown[dark].max()  # type: ignore[index]
