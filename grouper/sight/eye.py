@@ -62,8 +62,8 @@ less time, and 6 MB more (measured)."""
 _CLOSE_WAVE = 4
 """The same of larger pictures, that take four times the room."""
 _RECENT = 2 * _WAVE
-"""Pictures used last, whose spectra are kept, a tenth of a megabyte a view: no more are compared
-at once, and a frame is held against a dozen earlier ones, the next against the same."""
+"""Pictures used last, whose slopes and spectra are kept, a tenth of a megabyte a view: no more are
+compared at once, and a frame is held against a dozen earlier ones, the next against the same."""
 _CAMERAS = 1000
 """Frames whose cameras are remembered, half a kilobyte each: far more than one wave's."""
 _LEARN_PAIRS = 12

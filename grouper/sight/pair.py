@@ -74,7 +74,8 @@ _SIDEWAYS = 0.3
 """Sine of 17 degrees: so far an axis leans to the side with a rolled camera, or a hand (estimated);
 and so near to lying down it is that of a camera turned up or down."""
 _VIEW_REACH_DEG = 25.0
-"""Pictures match under views that are off by half the steps at which all are tried and no more."""
+"""Half the widest steps at which views are tried, those of long lenses: no pictures match under one
+that is further off."""
 _POLAR_DEG = 60.0
 """Steeper views are laid across the pole: yaw means less and less towards it. Cosine 0.5."""
 

@@ -84,7 +84,7 @@ class Plate:
         return tuple((level.width, level.height) for level in self.levels)
 
     def level(self, index: int) -> Level:
-        """The level at ``SCALES_PX[index]``; a smaller picture is its own finest level."""
+        """The level at that place of its scales; a smaller picture is its own finest level."""
         return self.levels[index]
 
     def slopes(self, index: int) -> tuple[FloatArray, FloatArray]:

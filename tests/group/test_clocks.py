@@ -89,3 +89,24 @@ def test_one_body_is_its_own_measure_and_without_pictures_nothing_is_known() -> 
     assert [body.clock_offset_s for body in grouped(alone).bodies] == [0.0]
     both = [*alone, *tour(DAY, second=True)]
     assert [b.clock_offset_s for b in grouped(both, UnknowingEye()).bodies] == [0.0, None]
+
+
+@pytest.mark.parametrize(
+    ("second", "share"),
+    [(DAY, 1.0), ([("mill", 0.0), ("quay", HOUR), ("yard", 2 * HOUR)], 0.5)],
+    ids=["in common", "strangers"],
+)
+def test_half_of_the_pairs_show_whether_two_bodies_have_anything_in_common(
+    second: list[tuple[str, float]], share: float
+) -> None:
+    shots = [*tour(DAY, second=False), *tour(second, second=True, off_s=HOUR)]
+    eye = knowing(shots)
+    grouped(shots, eye)
+    bodies = {shot.frame.file: shot.frame.serial for shot in shots}
+    across = [(a, b) for a, b in eye.asked if bodies[a] != bodies[b]]
+    firsts, others = ({pair[side] for pair in across} for side in (0, 1))
+    assert len(set(across)) == len(across) > 50
+    assert len(across) == round(share * len(firsts) * len(others))
+    # Each frame is held against some of the other body's.
+    assert len(firsts) == 12
+    assert len(others) == 9

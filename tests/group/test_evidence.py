@@ -208,7 +208,7 @@ def test_the_sea_neither_ties_nor_parts_a_sweep() -> None:
         (2.0, 8.0, False),
         (-3.0, 8.0, False),
         (0.0, 2.0, True),
-        (1.0, 2.0, False),  # as the legs of a bracket are
+        (1.0, 4.0, False),  # as the legs of a bracket are
     ],
 )
 def test_exposures_that_may_be_legs_or_are_far_apart_are_not_told_apart(

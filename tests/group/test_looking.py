@@ -311,6 +311,26 @@ def test_what_is_too_plain_beside_a_sure_pair_is_looked_at_closely() -> None:
     assert pairs.seen(3, 4) is None
 
 
+@pytest.mark.parametrize(
+    ("plain", "looked_at"),
+    [
+        ([0], [0]),  # the first of a row
+        ([3], [3]),  # the last
+        ([1, 2], [1, 2]),  # one has a sure pair before it, the other behind
+        ([1, 2, 3], [1]),
+        ([0, 1, 2], [2]),
+    ],
+)
+def test_a_sure_pair_on_either_side_is_reason_enough_to_look_closely(
+    plain: list[int], looked_at: list[int]
+) -> None:
+    shots = sweep(1, 0, [0, 35, 70, 105, 140])
+    eye = near_eye(shots, *plain)
+    look_at_neighbours(unseen(shots), eye)
+    files = [shot.frame.file for shot in shots]
+    assert eye.closely == [(files[i], files[i + 1]) for i in looked_at]
+
+
 def test_no_closer_look_where_all_is_plain_or_another_subject_begins() -> None:
     plain = sweep(1, 0, [0, 35, 70, 105])
     eye = near_eye(plain, 0, 1, 2)

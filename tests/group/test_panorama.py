@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from grouper.group.panorama import _Judge, link_weights, propose
+from grouper.group.panorama import LOST_MORE, LOST_ONE, NEVER_FIRED, _Judge, link_weights, propose
 from grouper.group.stops import find_stops
 from grouper.model import Layout, Set
 from tests.group.eyes import (
@@ -236,27 +236,65 @@ def test_how_far_a_sweep_reaches_counts_over_all_its_steps() -> None:
     assert reach(sweep(4, 200, [0, 30])) == 0
 
 
-def lost_weight(shots: list[Shot]) -> float:
+def further_lost(shots: list[Shot]) -> float:
+    """How many further views must be lost in a row than are accounted for."""
     evidence = evidence_of(shots)
     stops = find_stops(evidence)
-    return _Judge(evidence, stops, link_weights(evidence, stops))._lost_weight(0, len(shots) - 1)
+    judge = _Judge(evidence, stops, link_weights(evidence, stops))
+    return judge._lost_weight(0, len(shots) - 1) / LOST_MORE
 
 
-def test_a_gap_that_takes_several_lost_views_in_a_row_speaks_against_one_sweep() -> None:
-    # Steps of 14 degrees on a frame of 53: one view lost between neighbours shows as an overlap.
-    ample = [0, 14, 28, 42]
-    unbroken, beyond = sweep(4, 200, [*ample, 56]), sweep(8, 220, [140, 154, 168, 182])
-    assert lost_weight(unbroken) == 0
-    running_on = lost_weight([*sweep(4, 200, ample), *beyond])
-    assert running_on < -2
-    # File numbers that leave out as many account for them; one left out, for one.
-    accounted = [*sweep(1, 200, ample), *beyond]
-    assert lost_weight(accounted) == 0
-    # Steps of 35: one lost view parts them, so nothing further is asked for.
-    assert lost_weight(sweep(4, 200, [0, 35, 105, 140])) == 0
-    # Another row is tied to what it overlaps.
-    rows = [*sweep(4, 200, ample), *sweep(8, 220, ample, pitch=45)]
-    assert lost_weight(rows) == 0
+AMPLE, ROOMY = [0, 14, 28, 42], [0, 20, 40, 60]
+"""Steps on a frame of 53 degrees: it takes three views in a row to part neighbours, or two."""
+
+
+@pytest.mark.parametrize(
+    ("shots", "further"),
+    [
+        (sweep(4, 200, [*AMPLE, 56]), 0),
+        # Numbers that run on tell of no loss: one view may never have been fired.
+        (sweep(4, 200, [*AMPLE, 140, 154, 168, 182]), 2),
+        (sweep(4, 200, [*ROOMY, 140, 160, 180, 200]), 1),
+        ([*sweep(3, 200, AMPLE), *sweep(8, 220, [140, 154, 168, 182])], 2),
+        ([*sweep(2, 200, AMPLE), *sweep(8, 220, [140, 154, 168, 182])], 1),
+        ([*sweep(1, 200, AMPLE), *sweep(8, 220, [140, 154, 168, 182])], 0),
+        # More than is asked for does not make up for another gap.
+        (
+            [
+                *sweep(1, 200, ROOMY),
+                *sweep(8, 220, [140, 160, 180, 200]),
+                *sweep(12, 240, [280, 300]),
+            ],
+            1,
+        ),
+        # So many are no lost views.
+        ([*sweep(1, 200, AMPLE), *sweep(9, 220, [140, 154, 168, 182])], 2),
+        ([*sweep(9, 200, AMPLE), *sweep(1, 220, [140, 154, 168, 182])], 2),
+        # Steps of 35: one lost view parts them, so nothing further is asked for.
+        (sweep(4, 200, [0, 35, 105, 140]), 0),
+        # Another row is tied to what it overlaps, though not to the frame before it.
+        (
+            [*sweep(4, 200, [*AMPLE, 56, 70]), *sweep(10, 230, [*AMPLE, 56, 70], pitch=45)],
+            0,
+        ),
+    ],
+)
+def test_a_gap_that_takes_several_lost_views_in_a_row_speaks_against_one_sweep(
+    shots: list[Shot], further: int
+) -> None:
+    assert further_lost(shots) == pytest.approx(further)
+
+
+@pytest.mark.parametrize(
+    ("jump", "told"),
+    [(1, NEVER_FIRED), (2, LOST_ONE), (4, LOST_ONE), (5, 0.0), (-3, 0.0)],
+)
+def test_a_gap_of_few_file_numbers_tells_of_lost_frames(jump: int, told: float) -> None:
+    def gap_weight(number: int) -> float:
+        evidence = evidence_of([*sweep(50, 200, AMPLE), *sweep(number, 220, [140, 154])])
+        return float(link_weights(evidence, find_stops(evidence))[3])
+
+    assert gap_weight(53 + jump) - gap_weight(53 + 20) == pytest.approx(told)
 
 
 def test_two_ample_sweeps_of_one_place_in_one_rhythm_are_two_sets() -> None:

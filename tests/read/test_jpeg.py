@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import struct
 from datetime import datetime
 from pathlib import Path
@@ -13,6 +14,7 @@ from PIL import ExifTags, Image
 from grouper.errors import UnreadableFile
 from grouper.model import Attitude, Frame
 from grouper.read.jpeg import TAIL_BYTES, may_show, read
+from grouper.read.source import Source
 from grouper.settings import Settings
 from tests.read.files import exif_of, jpeg_bytes, rational, write_photo
 
@@ -380,3 +382,20 @@ def test_odd_exif_leaves_a_frame_without_metadata(tmp_path: Path) -> None:
     path = tmp_path / "QMK_0001.JPG"
     path.write_bytes(WHOLE[:2] + segment(0xE1, b"Exif\0\0II*\0\xff\xff\xff\xff") + jpeg_bytes()[2:])
     assert frame_of(path).taken is None
+
+
+@pytest.mark.parametrize(
+    ("offset", "length", "expected"),
+    [
+        (0, 4, b"0123"),
+        (2, 3, b"234"),  # across the end of what was read at first
+        (6, 9, b"67"),  # no further than its size
+        (8, 1, b""),
+        (-1, 3, b""),
+        (3, 0, b""),
+    ],
+)
+def test_pieces_of_a_file(offset: int, length: int, expected: bytes) -> None:
+    data = b"0123456789"
+    for head in (b"", data[:4], data):
+        assert Source(io.BytesIO(data), 8, head).at(offset, length) == expected

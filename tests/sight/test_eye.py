@@ -12,15 +12,21 @@ from typing import Literal
 import cv2
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from PIL import Image
 from scipy.spatial.transform import Rotation
 
 from grouper.model import Attitude, Frame, PictureSource, Sighting
 from grouper.settings import Settings, SightSettings
 from grouper.sight import BlindEye, open_eye
-from grouper.sight.eye import _CLOSE_WAVE, _RECENT, _WAVE, PictureEye
+from grouper.sight.align import Detail, Fit
+from grouper.sight.eye import _CLOSE_WAVE, _RECENT, _WAVE, PictureEye, _told
 from grouper.sight.load import load_closer, load_pixels
-from grouper.sight.picture import CLOSE_SIDE_PX, ByteArray
+from grouper.sight.pair import Match
+from grouper.sight.picture import CLOSE_SIDE_PX, ByteArray, Upright
+from grouper.sight.plate import Plate
+from grouper.sight.sphere import View
+from grouper.sight.verdict import Evidence
 from grouper.spool import Spool
 from tests.sight.scenes import angle_deg, held, put, sea, sweep, town, view
 
@@ -364,6 +370,25 @@ def _made(folder: Path) -> Path:
     return folder
 
 
+@pytest.mark.parametrize(
+    ("certainty", "is_told"), [(None, False), (0.3, False), (0.85, False), (0.93, True)]
+)
+def test_only_a_sure_match_is_told_of_what_looks_alike_all_round(
+    certainty: float | None, is_told: bool
+) -> None:
+    alike = Plate((160, 107), 160.0, (), True, np.linspace(0, 1, 27, dtype=np.float32) ** 2)
+    town_ = replace(alike, profile=np.zeros(0, np.float32))
+    evidence = Evidence(
+        Fit(ncc=0.6, cells=1500, overlap=0.4, move=(0.6, 0.0)),
+        Detail(right=0.4, down=0.6, blocks=0.6),
+        roll_rad=0.0,
+        margin=1.5,
+    )
+    match = None if certainty is None else Match(np.eye(3), evidence, certainty, View())
+    assert (_told(alike, alike, match) is not None) == is_told
+    assert _told(alike, town_, match) is not None
+
+
 def test_many_pairs_are_answered_as_one_by_one(tmp_path: Path) -> None:
     """A pitched sweep longer than what is compared at once: what is learned on the way helps."""
     turns = [held(yaw, 25) for yaw in range(0, 18 * 20, 20)]
@@ -379,13 +404,14 @@ def test_many_pairs_are_answered_as_one_by_one(tmp_path: Path) -> None:
         assert angle_deg(_turn(one), before.T @ after) < 0.8
 
 
-def test_spectra_are_kept_of_the_last_pictures_only(tmp_path: Path) -> None:
+def test_slopes_and_spectra_are_kept_of_the_last_pictures_only(tmp_path: Path) -> None:
     frames = sweep(tmp_path, SCENE, [held(yaw) for yaw in range(0, 45 * 8, 8)])
     eye = PictureEye(tmp_path, Settings())
     eye.compare(list(itertools.pairwise(frames)))
     eye.compare(list(itertools.pairwise(frames)))  # those taken down before, too
     assert len(frames) > _RECENT
-    assert 0 < sum(bool(plate.spectra) for plate in eye._plates.values()) <= _RECENT
+    for kept in ("spectra", "_slopes"):
+        assert 0 < sum(bool(getattr(plate, kept)) for plate in eye._plates.values()) <= _RECENT
 
 
 def test_a_picture_is_decoded_once_for_comparing_and_for_what_it_shows(tmp_path: Path) -> None:
@@ -478,10 +504,24 @@ def test_threads_decode_pictures_that_are_worth_it(
     assert sorted(decoded_by) == [(one.file, elsewhere) for one in frames]  # each once
 
 
-def _in_fog(folder: Path, number: int, yaw_deg: float, main_px: int = 640) -> Frame:
+FOG = 0.4 * (SCENE / SCENE.mean()) ** np.float32(0.01)
+GRAVEL = 0.4 * np.exp(
+    np.float32(0.006) * np.random.default_rng(5).standard_normal(SCENE.shape[:2]).astype(np.float32)
+)
+"""So fine and faint that a thumbnail averages it away."""
+
+
+def _in_fog(
+    folder: Path,
+    number: int,
+    yaw_deg: float,
+    pitch_deg: float = 0.0,
+    main_px: int = 640,
+    scene: NDArray[np.float32] = FOG,
+) -> Frame:
     """A frame whose thumbnail shows next to nothing, and its main picture little."""
-    fog = 0.4 * (SCENE / SCENE.mean()) ** np.float32(0.01)
-    shown = view(fog, held(yaw_deg), upright=False, seed=number, long_px=max(main_px, 640))
+    turn = held(yaw_deg, pitch_deg)
+    shown = view(scene, turn, upright=False, seed=number, long_px=max(main_px, 640))
     small = put(folder, 1000 + number, shown)
     name = f"QMK_{number:04d}.JPG"
     small_px = (main_px, main_px * 2 // 3)
@@ -505,11 +545,37 @@ def test_a_closer_look_shows_what_a_thumbnail_is_too_plain_for(tmp_path: Path) -
     assert told == [("looking closely", 2, 2)]
 
 
-def test_a_closer_look_goes_wave_by_wave_and_keeps_what_is_shared(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("scene", "pitch_deg"), [(FOG, 40.0), (GRAVEL, 0.0)], ids=["held up", "gravel"]
+)
+def test_a_closer_look_is_thorough(
+    tmp_path: Path, scene: NDArray[np.float32], pitch_deg: float
+) -> None:
+    a, b = (
+        _in_fog(tmp_path, number, yaw, pitch_deg, scene=scene) for number, yaw in ((1, 0), (2, 30))
+    )
+    eye = open_eye(tmp_path, Settings())
+    assert eye.compare([(a, b)]) == [None]
+    [seen] = eye.compare_closely([(a, b)])
+    assert seen is not None
+    assert seen.certainty > 0.9
+
+
+def test_a_closer_look_goes_wave_by_wave_and_keeps_what_is_shared(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     frames = [_in_fog(tmp_path, number, 35.0 * number) for number in range(_CLOSE_WAVE + 3)]
     pairs = list(itertools.pairwise(frames))
     alone = [open_eye(tmp_path, Settings()).compare_closely([pair])[0] for pair in pairs]
+    decoded: list[str] = []
+
+    def load(root: Path, frame: Frame) -> Upright | None:
+        decoded.append(frame.file)
+        return load_closer(root, frame)
+
+    monkeypatch.setattr("grouper.sight.eye.load_closer", load)
     seen = open_eye(tmp_path, Settings(), jobs=2).compare_closely(pairs)
+    assert sorted(decoded) == [one.file for one in frames]  # each once
     assert len(seen) == len(pairs) > _CLOSE_WAVE
     assert [one is not None and one.certainty > 0.9 for one in seen] == [
         one is not None and one.certainty > 0.9 for one in alone
@@ -526,6 +592,7 @@ def test_nothing_larger_is_not_known(tmp_path: Path) -> None:
     eye = open_eye(tmp_path, Settings())
     wanted = [(b, small), (b, gone), (damaged, b)]
     assert eye.compare_closely(wanted) == [None, None, None]
+    assert [load_closer(tmp_path, one) for one in (small, gone, damaged)] == [None, None, None]
     assert eye.compare_closely([]) == []
     assert BlindEye().compare_closely([(a, b)]) == [None]
 
@@ -535,9 +602,33 @@ def test_a_companions_picture_or_a_large_preview_will_do(tmp_path: Path) -> None
     picture = (tmp_path / shown.file).read_bytes()
     raw = replace(shown, file="QMK_0001.RAW")
     (tmp_path / raw.file).write_bytes(b"no picture " + picture)
-    companions = replace(raw, picture=PictureSource(kind="thumbnail", file=shown.file))
+    # Its thumbnail is no help: that is too small, or damaged as here.
+    thumbnail = PictureSource(kind="thumbnail", file=shown.file, offset=20, length=100)
+    companions = replace(raw, picture=thumbnail)
     preview = PictureSource(kind="preview", file=raw.file, offset=11, length=len(picture))
     for frame in (shown, companions, replace(raw, picture=preview)):
         closer = load_closer(tmp_path, frame)
         assert closer is not None
         assert max(closer.rgb.shape) == CLOSE_SIDE_PX
+
+
+@pytest.mark.parametrize(
+    ("orientation", "bright", "dark"),
+    [
+        (1, np.s_[:, :150], np.s_[:, -150:]),
+        (6, np.s_[:150], np.s_[-150:]),
+        (8, np.s_[-150:], np.s_[:150]),
+    ],
+)
+def test_a_closer_look_stands_pictures_upright(
+    tmp_path: Path, orientation: int, bright: object, dark: object
+) -> None:
+    frame = replace(_in_fog(tmp_path, 1, 0.0), orientation=orientation, width_px=640, height_px=480)
+    stored = np.full((480, 640, 3), 60, np.uint8)
+    stored[:, :320] = 180
+    Image.fromarray(stored).save(tmp_path / frame.file)
+    closer = load_closer(tmp_path, frame)
+    assert closer is not None
+    shown = np.asarray(closer.rgb)
+    assert shown.shape == ((240, 320, 3) if orientation == 1 else (320, 240, 3))
+    assert shown[bright].min() > 150 > 90 > shown[dark].max()  # type: ignore[index]

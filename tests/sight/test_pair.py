@@ -14,7 +14,7 @@ from grouper.settings import Settings
 from grouper.sight import open_eye
 from grouper.sight.pair import LEVEL, Match, _search, find_matches, other_ways, ways_near
 from grouper.sight.picture import preview, stood_up
-from grouper.sight.plate import SEARCH, Plate, prepare
+from grouper.sight.plate import SCOUT, SEARCH, Plate, prepare
 from grouper.sight.search import Pair, views_for
 from grouper.sight.sphere import View
 from tests.sight.scenes import angle_deg, held, town, view
@@ -112,6 +112,32 @@ def test_the_longest_lenses_are_no_trouble(shares: tuple[float, float]) -> None:
         everywhere = other_ways(far, (None, None), frozenset({View()}), everywhere=True)
         for match in find_matches([far] * 3, [LEVEL, steep, everywhere]):
             assert match is None or match.certainty < 0.5
+
+
+@pytest.mark.parametrize(
+    ("pitches", "habit", "everywhere", "searched", "scouts"),
+    [
+        ((None, None), None, False, [], False),
+        ((None, None), 30.0, False, [View(30.0)], False),
+        ((None, None), 4.0, False, [], False),  # as near as tried already
+        ((20.0, None), 40.0, False, [View(20.0)], False),  # what is known goes before habit
+        ((None, -20.0), None, True, [View(-20.0), View(0.0, across=True)], False),
+        ((None, None), 30.0, True, [View(30.0), View(0.0, across=True)], True),
+        ((None, None), None, True, [View(0.0, across=True)], True),
+    ],
+)
+def test_the_likeliest_ways_come_next(
+    pitches: tuple[float | None, float | None],
+    habit: float | None,
+    everywhere: bool,
+    searched: list[View],
+    scouts: bool,
+) -> None:
+    """After a level look at a pair of wide pictures."""
+    tried = frozenset({View()})
+    ways = other_ways(MIXED["lying"], pitches, tried, habit_deg=habit, everywhere=everywhere)
+    assert [view for views, level in ways if level == SEARCH for view in views] == searched
+    assert any(level == SCOUT for _, level in ways) == scouts
 
 
 @pytest.mark.parametrize("half_rad", [0.0, 0.004, 0.1, 0.6, 1.0])

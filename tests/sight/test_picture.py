@@ -84,6 +84,8 @@ def test_stands_up_with_its_bars_cut() -> None:
         ((6000, 4000), 1, False),
         ((4000, 6000), 1, True),  # main picture turned by software, thumbnail left lying
         ((6000, 4000), 8, False),
+        ((4000, 6000), 5, False),  # stored upright already
+        ((4000, 6000), 6, False),
         (None, 1, False),
     ],
 )

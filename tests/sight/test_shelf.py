@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import tempfile
 
+import numpy as np
 import pytest
 
 from grouper import spool
-from grouper.sight.plate import ShelvedPlate
+from grouper.sight.picture import preview, stood_up
+from grouper.sight.plate import ShelvedPlate, prepare, shelved
 from grouper.sight.shelf import Shelf
 from grouper.spool import Spool
 
@@ -113,3 +115,20 @@ def test_a_plate_that_comes_and_goes_is_put_by_once(monkeypatch: pytest.MonkeyPa
     for _ in range(3):
         assert [number_of(shelf.get(file)) for file in FILES] == [0, 1, 2, 3, 4]
     assert len(taken) == len(set(taken)) == len(FILES)
+
+
+@pytest.mark.parametrize("size", [(160, 107), (161, 47), (37, 13), (12, 12)])
+def test_a_plate_is_taken_down_as_it_was_put_by(size: tuple[int, int]) -> None:
+    shown = np.random.default_rng(7).integers(0, 255, (size[1], size[0], 3), np.uint8)
+    shown[: size[1] // 3] = 255  # clipped
+    plate = prepare(preview(stood_up(shown, None, 1)))
+    again = shelved(plate).taken_down()
+    assert again.sizes == plate.sizes
+    for one, other in zip(again.levels, plate.levels, strict=True):
+        assert (one.good == other.good).all()
+        assert not one.good.all()
+        assert np.abs(one.band - other.band).max() <= 0.5 / 127 + 1e-6
+    assert again.size == plate.size
+    assert again.full_px == plate.full_px
+    assert again.is_telling == plate.is_telling
+    assert again.profile.tolist() == plate.profile.tolist()

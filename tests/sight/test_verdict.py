@@ -10,7 +10,7 @@ import pytest
 
 from grouper.sight.align import Detail, Fit
 from grouper.sight.pair import Match, pitches_after
-from grouper.sight.sphere import DoubleArray, View, about_x, about_y
+from grouper.sight.sphere import DoubleArray, View, about_x, about_y, about_z
 from grouper.sight.verdict import Evidence, certainty
 
 MIDDLING = Evidence(
@@ -77,10 +77,14 @@ def test_extremes_stay_probabilities(ncc: float) -> None:
     assert 0.0 <= certainty(extreme) <= 1.0
 
 
-def turned_at(pitch_deg: float, yaw_deg: float) -> DoubleArray:
-    """Turned about the vertical by a camera that looks so far up."""
-    held = about_x(math.radians(pitch_deg))
+def turned_at(pitch_deg: float, yaw_deg: float, roll_deg: float = 0.0) -> DoubleArray:
+    """Turned about the vertical by a camera that looks so far up and is held so far rolled."""
+    held = about_x(math.radians(pitch_deg)) @ about_z(math.radians(roll_deg))
     return np.asarray(held.T @ about_y(math.radians(yaw_deg)) @ held)
+
+
+def turned_both_ways(up_deg: float, yaw_deg: float) -> DoubleArray:
+    return about_x(math.radians(up_deg)) @ about_y(math.radians(yaw_deg))
 
 
 @pytest.mark.parametrize(
@@ -90,8 +94,11 @@ def turned_at(pitch_deg: float, yaw_deg: float) -> DoubleArray:
         ((None, None), about_y(0.5), (0.0, 0.0)),
         ((None, None), turned_at(22.0, 30.0), (22.0, 22.0)),
         ((None, None), turned_at(22.0, -30.0), (22.0, 22.0)),
+        ((None, None), turned_at(22.0, 12.0), (22.0, 22.0)),
+        ((None, None), turned_at(0.0, 30.0, roll_deg=12.0), (0.0, 0.0)),
         ((None, None), turned_at(-35.0, 30.0), (-10.0, -10.0)),
-        ((None, None), about_x(math.radians(30)) @ about_y(math.radians(30)), (15.0, 37.76)),
+        ((None, None), turned_both_ways(30, 30), (15.0, 37.76)),
+        ((None, None), turned_both_ways(15, 30), (15.0, 25.66)),
         ((30.0, None), about_x(math.radians(-40)), (30.0, -10.0)),
         ((None, 20.0), about_x(math.radians(30)), (-10.0, 20.0)),
         ((0.0, None), about_x(math.radians(4)), (0.0, 0.0)),
@@ -101,8 +108,11 @@ def turned_at(pitch_deg: float, yaw_deg: float) -> DoubleArray:
         "level",
         "up",
         "up and back",
+        "a small turn",
+        "level, the camera rolled",
         "no further off than pictures match",
         "turned both ways: from the view",
+        "less up than across: from the view",
         "down a row",
         "backwards",
         "a wobble is no change",
@@ -115,6 +125,8 @@ def test_pitch_is_handed_on(
     assert pitches_after(match, known) == pytest.approx(expected, abs=0.01)
 
 
-def test_turned_straight_up_no_pitch_follows() -> None:
-    match = Match(about_x(math.radians(40)), MIDDLING, 0.95, View(0.0))
+@pytest.mark.parametrize(("up_deg", "yaw_deg"), [(40, 0), (-40, 0), (40, 5), (-40, -8)])
+def test_turned_straight_up_or_down_no_pitch_follows(up_deg: float, yaw_deg: float) -> None:
+    match = Match(turned_both_ways(up_deg, yaw_deg), MIDDLING, 0.95, View(0.0))
     assert pitches_after(match, (None, None)) is None
+    assert pitches_after(match, (0.0, None)) is not None

@@ -116,6 +116,14 @@ def test_nothing_but_the_page_itself(of: Result) -> None:
     assert not re.search(r"url\((?!#)|@import|https?://", html(of))
 
 
+def test_the_ruler_has_marks_with_and_without_words() -> None:
+    (ruler,) = re.findall(r'<g class="ruler".*?</g>', html(result(panorama())), re.DOTALL)
+    assert re.search(r'<path d="(M[\d.]+ [\d.]+v\d+){10,}"></path>', ruler)
+    assert ruler.count('class="big"') >= 3
+    assert "0°</text>" in ruler
+    assert ".ruler path { stroke:" in html(result())
+
+
 def test_the_policy_allows_just_the_style_sheet_and_the_script() -> None:
     """Content Security Policy Level 3, 2.3.1: the hash is of the text of the element."""
     text = html(result())

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 from datetime import timedelta
 from itertools import pairwise
@@ -145,6 +146,17 @@ def test_steep_frames_stand_beside_the_ruler() -> None:
     up = Member(frame=frame(9), view=2, pointing=Pointing(yaw_deg=0.0, pitch_deg=90.0))
     drawing = drawn(replace(one, members=(*one.members, up)))
     assert [shot.captions for shot in drawing.beside] == [("looks up 90°",)]
+
+
+def test_small_ticks_stand_evenly_on_the_ruler() -> None:
+    drawing = drawn(sweep(0.0, 30.0, 60.0))
+    strokes = re.findall(r"M(\S+) (\S+)v(\d+)", drawing.small_ticks)
+    assert "".join(f"M{x} {y}v{down}" for x, y, down in strokes) == drawing.small_ticks
+    assert {(float(y), down) for _, y, down in strokes} == {(drawing.ruler_y, "4")}
+    places = [float(x) for x, _, _ in strokes]
+    assert 0 <= places[0] < places[-1] <= WIDTH
+    steps = [after - before for before, after in pairwise(places)]
+    assert steps == pytest.approx([steps[0]] * len(steps), abs=0.2)
 
 
 def test_beyond_a_gap_of_unknown_width() -> None:

@@ -1,0 +1,42 @@
+"""The pixels that alignment goes by."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from grouper.sight.align import Level, grounds
+from grouper.sight.sphere import Pinhole
+
+CAMERA = Pinhole(36, 24, 30.0, 30.0)
+SHARES = (0.5, 0.15)
+
+
+def _level() -> Level:
+    band = np.random.default_rng(4).standard_normal((24, 36)).astype(np.float32)
+    good = np.ones(band.shape, bool)
+    good[:, 30:] = False
+    return Level(band, good, 36, 24)
+
+
+@pytest.mark.parametrize(("which", "count"), [(0, 432), (1, 129)])
+def test_the_steepest_pixels_are_gone_by(which: int, count: int) -> None:
+    level = _level()
+    right, down = (slope * level.good for slope in level.slopes())
+    steepest = np.argsort((right**2 + down**2).ravel())[-count:]
+    ground = grounds(level, CAMERA, SHARES)[which]
+    assert sorted(ground.values) == sorted(level.band.ravel()[steepest])
+    # Each with its own direction and slope.
+    for ray, value, pull in zip(ground.rays.T, ground.values, ground.pull.T, strict=True):
+        column, row = round(ray[0] * 30.0 + 17.5), round(ray[1] * 30.0 + 11.5)
+        assert level.band[row, column] == value
+        # Rolled by a little, what lies to the right goes down.
+        rolled = ray[0] * down[row, column] - ray[1] * right[row, column]
+        assert pull[2] == pytest.approx(15.0 * rolled, abs=1e-3)
+
+
+def test_a_small_level_is_gone_by_as_a_whole() -> None:
+    level = Level(np.eye(6, 9, dtype=np.float32), np.ones((6, 9), bool), 9, 6)
+    for ground in grounds(level, Pinhole(9, 6, 9.0, 9.0), SHARES):
+        assert ground.values.shape == (54,)
+        assert ground.rays.shape == ground.pull.shape == (3, 54)
