@@ -40,18 +40,32 @@ def load_upright(root: Path, frame: Frame) -> Upright | None:
 def load_closer(root: Path, frame: Frame) -> Upright | None:
     """A frame's picture at twice the usual size, upright; ``None`` when there is none.
 
-    That is the main picture, a companion's, or a large preview, decoded small.
+    That is the preview chosen when the file was read, where it is large, else the main picture or
+    a companion's, decoded small.
     """
     source = frame.picture
     files = dict.fromkeys([frame.file] if source is None else [frame.file, source.file])
-    larger = [PictureSource(kind="main", file=file) for file in files]
-    if source is not None and source not in larger:
-        larger.append(source)
+    larger = [PictureSource(kind="main", file=file) for file in files if not _is_tiff(root / file)]
+    if source is not None and source.kind != "thumbnail":
+        larger.insert(0, source)
     for one in larger:
         pixels = _read(root, one, CLOSE_SIDE_PX)
         if pixels is not None and max(pixels.shape) > LONG_SIDE_PX:
             return stood_up(pixels, stored_px(frame), frame.orientation)
     return None
+
+
+def _is_tiff(path: Path) -> bool:
+    """Whether a file begins as TIFF (6.0) does, and so do most raw files.
+
+    What stands for the main picture there is no picture yet, and the decoder says so to the
+    terminal.
+    """
+    try:
+        with path.open("rb") as stream:
+            return stream.read(4) in (b"II*\0", b"MM\0*")
+    except OSError:
+        return False
 
 
 def stored_px(frame: Frame) -> tuple[int, int] | None:

@@ -73,6 +73,8 @@ _TELLING_TURN_DEG = 10.0
 _SIDEWAYS = 0.3
 """Sine of 17 degrees: so far an axis leans to the side with a rolled camera, or a hand (estimated);
 and so near to lying down it is that of a camera turned up or down."""
+_MOST_AHEAD = 0.9
+"""Sine of 64 degrees: nobody sweeps any steeper, so such a turn is a roll (estimated)."""
 _VIEW_REACH_DEG = 25.0
 """Half the widest steps at which views are tried, those of long lenses: no pictures match under one
 that is further off."""
@@ -390,6 +392,8 @@ def _pitch_of_turn(match: Match) -> float | None:
     across, up, ahead = (float(one) / angle for one in axis)
     if abs(across) > _SIDEWAYS:
         return None if abs(up) < _SIDEWAYS else match.view.pitch_deg
+    if abs(ahead) > _MOST_AHEAD:
+        return match.view.pitch_deg
     told = -math.degrees(math.asin(ahead)) * math.copysign(1.0, up)
     return min(
         max(told, match.view.pitch_deg - _VIEW_REACH_DEG), match.view.pitch_deg + _VIEW_REACH_DEG

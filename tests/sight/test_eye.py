@@ -632,3 +632,13 @@ def test_a_closer_look_stands_pictures_upright(
     shown = np.asarray(closer.rgb)
     assert shown.shape == ((240, 320, 3) if orientation == 1 else (320, 240, 3))
     assert shown[bright].min() > 150 > 90 > shown[dark].max()  # type: ignore[index]
+
+
+def test_what_begins_as_raw_files_do_is_no_main_picture(tmp_path: Path) -> None:
+    name = "QMK_0009.TIF"
+    Image.new("RGB", (640, 480), (90, 120, 60)).save(tmp_path / name)
+    bare = replace(_in_fog(tmp_path, 1, 0.0), file=name, picture=None)
+    assert load_closer(tmp_path, bare) is None
+    # But where it was found to be the frame's picture it is looked at.
+    chosen = replace(bare, picture=PictureSource(kind="main", file=name))
+    assert load_closer(tmp_path, chosen) is not None
