@@ -101,20 +101,23 @@ def look_again(pairs: Pairs, eye: Eye, part: range) -> None:
 def look_closer(pairs: Pairs, eye: Eye, part: range) -> None:
     """Where neighbours are too plain to tell, look at larger pictures of them.
 
-    Only beside a pair that does overlap, where it decides how far a set goes on.
+    Only beside a pair that does overlap, where it decides how far a set goes on: so on from pair to
+    pair as long as that shows more of them.
     """
-    wanted = [
+    asked: set[int] = set()
+    most = max(FREE_CLOSER, round(MOST_CLOSER * len(part)))
+    while wanted := [
         i
         for i in part
-        if (i, i + 1) in pairs.sightings
+        if i not in asked
         and pairs.seen(i, i + 1) is None
         and not _likely_apart(pairs, i)
         and (is_sure(pairs.seen(i - 1, i)) or is_sure(pairs.seen(i + 1, i + 2)))
-    ]
-    wanted = wanted[: max(FREE_CLOSER, round(MOST_CLOSER * len(part)))]
-    seen = eye.compare_closely([(pairs.frames[i], pairs.frames[i + 1]) for i in wanted])
-    for i, sighting in zip(wanted, seen, strict=True):
-        pairs.sightings[i, i + 1] = sighting
+    ][: most - len(asked)]:
+        asked.update(wanted)
+        seen = eye.compare_closely([(pairs.frames[i], pairs.frames[i + 1]) for i in wanted])
+        for i, sighting in zip(wanted, seen, strict=True):
+            pairs.sightings[i, i + 1] = sighting
 
 
 def _steps_beside(pairs: Pairs, i: int) -> list[tuple[float, float, float]]:

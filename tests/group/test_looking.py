@@ -305,10 +305,13 @@ def test_what_is_too_plain_beside_a_sure_pair_is_looked_at_closely() -> None:
     eye = near_eye(shots, 2, 3)
     pairs = unseen(shots)
     look_at_neighbours(pairs, eye)
-    # The second of the two has no sure pair beside it before.
-    assert eye.closely == [(shots[2].frame.file, shots[3].frame.file)]
+    # The second of the two has a sure pair beside it once the first is known.
+    files = [shot.frame.file for shot in shots]
+    assert eye.closely == [(files[2], files[3]), (files[3], files[4])]
     assert is_sure(pairs.seen(2, 3))
-    assert pairs.seen(3, 4) is None
+    apart = pairs.seen(3, 4)
+    assert apart is not None
+    assert not is_sure(apart)
 
 
 @pytest.mark.parametrize(
@@ -317,8 +320,8 @@ def test_what_is_too_plain_beside_a_sure_pair_is_looked_at_closely() -> None:
         ([0], [0]),  # the first of a row
         ([3], [3]),  # the last
         ([1, 2], [1, 2]),  # one has a sure pair before it, the other behind
-        ([1, 2, 3], [1]),
-        ([0, 1, 2], [2]),
+        ([1, 2, 3], [1, 2, 3]),  # onwards from the first
+        ([0, 1, 2], [2, 1, 0]),  # and backwards
     ],
 )
 def test_a_sure_pair_on_either_side_is_reason_enough_to_look_closely(
@@ -329,6 +332,18 @@ def test_a_sure_pair_on_either_side_is_reason_enough_to_look_closely(
     look_at_neighbours(unseen(shots), eye)
     files = [shot.frame.file for shot in shots]
     assert eye.closely == [(files[i], files[i + 1]) for i in looked_at]
+
+
+def test_a_closer_look_goes_on_as_long_as_it_shows_more() -> None:
+    shots = [*sweep(1, 0, [0, 35, 70, 105, 140]), *sweep(6, 25, [0, 35, 70], place="lake")]
+    eye = near_eye(shots, 1, 2, 3, 4, 5, 6)
+    pairs = unseen(shots)
+    look_at_neighbours(pairs, eye)
+    files = [shot.frame.file for shot in shots]
+    # To where another subject begins, and no pair twice.
+    assert eye.closely == [(files[i], files[i + 1]) for i in (1, 2, 3, 4)]
+    assert [is_sure(pairs.seen(i, i + 1)) for i in range(7)] == [True] * 4 + [False] * 3
+    assert pairs.seen(5, 6) is None
 
 
 def test_no_closer_look_where_all_is_plain_or_another_subject_begins() -> None:
