@@ -368,15 +368,20 @@ class _Judge:
                 widest = max(widest, float(max(at.max(), 0.0) - min(at.min(), 0.0)))
         return float(np.interp(widest, REACH, REACH_WEIGHT))
 
+    def _untied_gaps(self, start: int, end: int) -> list[int]:
+        """The gaps of a stretch over which no picture ties its frames."""
+        gaps = self._gaps.within(start, end).tolist()
+        return [gap for gap in gaps if self._evidence.tie(gap + 1, start) is None]
+
     def _direction_weight(self, start: int, end: int) -> float:
         """Weight of the sweep going on the way it went across every gap that nothing ties over.
 
         Across a gap the way only goes on or back: what lies between was not seen.
         """
         weight = 0.0
-        for gap in self._gaps.within(start, end).tolist():
+        for gap in self._untied_gaps(start, end):
             before, after = self._turned.within(start, gap), self._turned.within(gap + 1, end)
-            if self._evidence.tie(gap + 1, start) is None and len(before) and len(after):
+            if len(before) and len(after):
                 ways = self.stops.heading[[before[-1], after[0]]]
                 on = math.cos(math.radians(float(ways[1] - ways[0]))) > 0
                 weight += RUNS_ON if on else TURNS_ROUND
@@ -395,11 +400,10 @@ class _Judge:
         if least < 2:
             return 0.0
         further = 0.0
-        for gap in self._gaps.within(start, end).tolist():
-            if self._evidence.tie(gap + 1, start) is None:
-                told = float(self._evidence.pairs.number_step[gap]) - 1
-                told = told if 1 <= told <= MOST_LOST else 1.0  # also where it is not known
-                further += max(0.0, least - told)
+        for gap in self._untied_gaps(start, end):
+            told = float(self._evidence.pairs.number_step[gap]) - 1
+            told = told if 1 <= told <= MOST_LOST else 1.0  # also where it is not known
+            further += max(0.0, least - told)
         return LOST_MORE * further
 
     def _lone_views_weight(self, start: int, end: int) -> float:

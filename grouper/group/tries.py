@@ -92,7 +92,7 @@ def _exposures_tried(evidence: Evidence, first: int, last: int) -> Iterator[Prop
     frames, light = evidence.pairs.frames, evidence.pairs.light
     changed = np.flatnonzero(evidence.exposed[first:last]) + first
     for end in (int(link) + 1 for link in changed):
-        total = START
+        total, after_ev = START, light_after(evidence, end)
         for start in range(end - 1, max(first, end - MOST_TRIED_OUT + 1) - 1, -1):
             if not evidence.exposed[start] or evidence.shift[start] > FARTHEST:
                 break
@@ -100,7 +100,7 @@ def _exposures_tried(evidence: Evidence, first: int, last: int) -> Iterator[Prop
             total += float(weights[start]) - excused + TRIED_OUT
             still = max(0.0, float(stood[end] - stood[start]) + FROM_TRIPOD)
             span = slice(start, end + 1)
-            tried_out = is_tried_out(frames[span], light[span], light_after(evidence, end))
+            tried_out = is_tried_out(frames[span], light[span], after_ev)
             if tried_out and total + still > 0:
                 yield Proposal(kind="tries", first=start, last=end, weight=total + still)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 
 from grouper.model import Frame, PictureSource
@@ -43,16 +44,22 @@ def load_closer(root: Path, frame: Frame) -> Upright | None:
     That is the preview chosen when the file was read, where it is large, else the main picture or
     a companion's, decoded small.
     """
-    source = frame.picture
-    files = dict.fromkeys([frame.file] if source is None else [frame.file, source.file])
-    larger = [PictureSource(kind="main", file=file) for file in files if not _is_tiff(root / file)]
-    if source is not None and source.kind != "thumbnail":
-        larger.insert(0, source)
-    for one in larger:
-        pixels = _read(root, one, CLOSE_SIDE_PX)
+    for source in _larger(root, frame):
+        pixels = _read(root, source, CLOSE_SIDE_PX)
         if pixels is not None and max(pixels.shape) > LONG_SIDE_PX:
             return stood_up(pixels, stored_px(frame), frame.orientation)
     return None
+
+
+def _larger(root: Path, frame: Frame) -> Iterator[PictureSource]:
+    """Where larger pictures of a frame may lie, the quickest first, each once."""
+    chosen = frame.picture
+    if chosen is not None and chosen.kind != "thumbnail":
+        yield chosen
+    for file in dict.fromkeys([frame.file] if chosen is None else [frame.file, chosen.file]):
+        main = PictureSource(kind="main", file=file)
+        if main != chosen and not _is_tiff(root / file):
+            yield main
 
 
 def _is_tiff(path: Path) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TypeGuard
 
@@ -20,6 +20,7 @@ from grouper.sight.search import (
     Layer,
     Pair,
     Views,
+    alike,
     candidates,
     views_for,
 )
@@ -272,7 +273,7 @@ def _judged(tries: Sequence[_Try]) -> list[Match | None]:
     turns, _ = _aligned(tries, FINE, _FINE_SHARES, -1, _FINE_STEPS)
     judged: list[Match | None] = [None] * len(tries)
     sizes = [(one.pair.a.sizes[FINE], one.pair.b.sizes[FINE]) for one in tries]
-    for places in _alike(sizes):
+    for places in alike(sizes):
         some = [tries[at] for at in places]
         cameras = [one.pair.cameras(FINE) for one in some]
         agreed = align.fit(
@@ -285,14 +286,6 @@ def _judged(tries: Sequence[_Try]) -> list[Match | None]:
         for at, one, fits in zip(places, some, agreed, strict=True):
             judged[at] = _match(one, turns[at], fits)
     return judged
-
-
-def _alike(keys: Iterable[object]) -> list[list[int]]:
-    """Places of equal keys."""
-    places: dict[object, list[int]] = defaultdict(list)
-    for at, key in enumerate(keys):
-        places[key].append(at)
-    return list(places.values())
 
 
 def _match(
@@ -326,7 +319,7 @@ def _aligned(
     """Turns refined on the pixels that one of the shares stands for (see ``align.refine``)."""
     turns, promise = np.zeros((len(tries), 3, 3)), np.zeros(len(tries))
     grounds = [one.pair.a.grounds(level, one.pair.focal_shares[0], shares)[which] for one in tries]
-    for places in _alike(len(ground.values) for ground in grounds):
+    for places in alike(len(ground.values) for ground in grounds):
         some = [tries[at].pair for at in places]
         turns[places], promise[places] = align.refine(
             [grounds[at] for at in places],

@@ -166,11 +166,8 @@ def candidates(
         _bench(*map(_about, layer.pair.cameras(layer.level)), layer.view, least_overlap)
         for layer in layers
     ]
-    alike: dict[Shape, list[int]] = defaultdict(list)
-    for at, bench in enumerate(benches):
-        alike[bench.shape].append(at)
     found: list[list[Candidate]] = [[] for _ in layers]
-    for places in alike.values():
+    for places in alike(bench.shape for bench in benches):
         # Pairs that follow one another share pictures: side by side these are laid out once.
         places.sort(
             key=lambda at: (layers[at].level, layers[at].view.across, layers[at].view.pitch_deg)
@@ -181,6 +178,14 @@ def candidates(
             for at, own in zip(some, best, strict=True):
                 found[at] = _standing_out(own, layers[at].view, benches[at])[:count]
     return found
+
+
+def alike(keys: Iterable[object]) -> list[list[int]]:
+    """Places of equal keys: what can be worked on together."""
+    places: dict[object, list[int]] = defaultdict(list)
+    for at, key in enumerate(keys):
+        places[key].append(at)
+    return list(places.values())
 
 
 def _peaks(layers: Sequence[Layer], benches: Sequence[_Bench], count: int) -> list[list[Peak]]:
