@@ -798,6 +798,8 @@ def _words(one: Set, fields: Sequence[_Field], bands: Sequence[Band], *, is_gues
     layout = one.layout
     across = max(f.right for f in fields) - min(f.left for f in fields)
     up = max(f.top for f in fields) - min(f.bottom for f in fields)
+    if layout is not None and layout.span_deg is not None and not is_guessed:
+        across, up = layout.span_deg  # as findings and manifests tell it
     views = len(fields)
     gaps = sum(item.is_gap for band in bands for item in band.between)
     said = [

@@ -69,6 +69,14 @@ def test_gaps(yaws: tuple[float, ...], gaps: list[str]) -> None:
     assert ("1 gap" if gaps else "no gaps") in drawing.words
 
 
+def test_the_span_in_words_is_the_one_that_findings_tell() -> None:
+    one = sweep(0, 30, 60)
+    assert one.layout is not None
+    for span, told in (((111.4, 70.6), "111° by 71°"), (None, "110° by 70°")):
+        drawing = drawn(replace(one, layout=replace(one.layout, span_deg=span)))
+        assert told in drawing.words
+
+
 def test_pictures_say_more_of_an_overlap_than_angles() -> None:
     one = sweep(0.0, 40.0)
     files = [member.frame.file for member in one.members]
