@@ -130,8 +130,8 @@ def _pinhole(width: int, height: int, size: tuple[int, int], focal_px: float) ->
 class ShelvedPlate:
     """A plate in a fifth of the memory: bands as whole 127ths, masks as bits.
 
-    ``data`` holds them one after the other, band and mask level by level: one piece of bytes is
-    put by in a tenth of the time that as many arrays take.
+    ``data`` holds the bands one after the other, then the masks: one piece of bytes is put by in a
+    tenth of the time that as many arrays take.
     """
 
     size: tuple[int, int]
@@ -144,24 +144,24 @@ class ShelvedPlate:
 
     def taken_down(self) -> Plate:
         """The plate again."""
+        cells = sum(width * height for width, height in self.sizes)
+        bands = np.frombuffer(self.data, np.int8, cells) * np.float32(1 / 127)
+        bits = np.frombuffer(self.data, np.uint8, offset=cells)
+        good = np.unpackbits(bits, count=cells).view(np.bool_)
         levels, at = [], 0
         for width, height in self.sizes:
-            band = np.frombuffer(self.data, np.int8, width * height, at).reshape(height, width)
-            bits = np.frombuffer(self.data, np.uint8, -(-band.size // 8), at + band.size)
-            good = np.unpackbits(bits, count=band.size).view(np.bool_).reshape(band.shape)
-            levels.append(Level(band * np.float32(1 / 127), good, width, height))
-            at += band.size + bits.size
+            own, shape = slice(at, at + width * height), (height, width)
+            levels.append(Level(bands[own].reshape(shape), good[own].reshape(shape), width, height))
+            at = own.stop
         profile = np.frombuffer(self.profile, np.float32)
         return Plate(self.size, self.full_px, tuple(levels), self.is_telling, profile)
 
 
 def shelved(plate: Plate) -> ShelvedPlate:
     """Pack a plate; 1/127 of the strongest contrast is far below JPEG noise."""
-    data = b"".join(
-        part.tobytes()
-        for level in plate.levels
-        for part in (np.rint(level.band * 127).astype(np.int8), np.packbits(level.good))
-    )
+    bands = np.concatenate([level.band.ravel() for level in plate.levels])
+    good = np.concatenate([level.good.ravel() for level in plate.levels])
+    data = np.rint(bands * 127).astype(np.int8).tobytes() + np.packbits(good).tobytes()
     return ShelvedPlate(
         plate.size,
         plate.full_px,
