@@ -148,6 +148,9 @@ def is_whole(source: Source, scan_at: int) -> bool:
     found nowhere else. It stands last, or before padding, further pictures or whatever a
     camera appends; only where it is not near the end is the file searched from the scan on.
     """
+    last_at = source.size - len(_END)
+    if last_at >= scan_at and source.at(last_at, len(_END)) == _END:  # as mostly
+        return True
     tail_at = max(scan_at, source.size - TAIL_BYTES)
     if _END in source.at(tail_at, TAIL_BYTES):
         return True

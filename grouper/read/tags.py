@@ -75,6 +75,10 @@ _BYTES_OF_TYPE: Final = {
 _TEXT: Final = 2
 """The field type of text."""
 
+_SHORT, _LONG = 3, 4
+_WHOLE: Final = frozenset({_SHORT, _LONG})
+"""The field types of most whole numbers, of two and of four bytes."""
+
 _SPANS: Final = frozenset({0x002E, 0x0111, 0x0117, 0x0144, 0x0145, 0x02BC, 0x927C})
 """Tags whose place is kept instead of their values: long, and rarely needed in full."""
 
@@ -212,7 +216,8 @@ class _Header(ExifHeader):
         data = self.file_handle.read(12 * count)
         data = data[: len(data) // 12 * 12]
         wanted = _WANTED.get(ifd_name, _PICTURE_TAGS)
-        layout = ("<" if self.endian == "I" else ">") + "HHII"
+        is_intel = self.endian == "I"
+        layout = ("<" if is_intel else ">") + "HHII"
         for index, (tag, kind, number, place) in enumerate(struct.iter_unpack(layout, data)):
             key, entry = (ifd_name, tag), ifd + 2 + 12 * index
             inline = number * _BYTES_OF_TYPE.get(kind, 1) <= 4
@@ -220,7 +225,11 @@ class _Header(ExifHeader):
             if tag in _SPANS:
                 self.spans.setdefault(key, Span(self.base + offset, kind, number))
             elif tag in wanted and key not in self.values and self._may_decode(kind, number):
-                self._keep_value(key, Span(offset, kind, number), names.get(tag))
+                alone = None
+                if number == 1 and kind in _WHOLE:
+                    # It stands in the entry itself, a short one on the left.
+                    alone = place if kind == _LONG else place & 0xFFFF if is_intel else place >> 16
+                self._keep_value(key, Span(offset, kind, number), names.get(tag), alone)
 
     def _may_decode(self, kind: int, number: int) -> bool:
         """Whether so many values of that type are still to be decoded."""
@@ -230,11 +239,11 @@ class _Header(ExifHeader):
         self.left -= max(number, 1)
         return True
 
-    def _keep_value(self, key: tuple[str, int], span: Span, known: Any) -> None:
+    def _keep_value(self, key: tuple[str, int], span: Span, known: Any, alone: int | None) -> None:
         """Have exifread decode the values at a place in the block, and follow pointers.
 
         Its own way there reads the entry once more and spells each value out, which takes twice
-        as long.
+        as long. ``alone`` is the only value, where that is known already.
         """
         directory, tag = key
         name, leads_to = (known[0], known[1]) if known else ("", None)
@@ -242,7 +251,10 @@ class _Header(ExifHeader):
         if size is None:
             return
         try:
-            if span.type == _TEXT:
+            values: Any
+            if alone is not None:
+                values = [alone]
+            elif span.type == _TEXT:
                 values = self._process_ascii_field(directory, name, span.count, span.offset)
             else:
                 values = self._process_field(name, span.count, span.type, size, span.offset)
@@ -344,10 +356,10 @@ def numbers(value: Value | None) -> list[float | None]:
 def _one_number(item: Any) -> float | None:
     if isinstance(item, tuple) and len(item) == 1:  # exifread leaves floats in a tuple
         item = item[0]
-    if isinstance(item, Fraction):
-        return None if item.denominator == 0 else item.numerator / item.denominator
     if isinstance(item, int | float):
         return None if math.isnan(item) else item
+    if isinstance(item, Fraction):  # last, for asking an abstract class takes a while
+        return None if item.denominator == 0 else item.numerator / item.denominator
     return None
 
 

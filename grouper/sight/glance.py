@@ -52,9 +52,10 @@ def _sharpness(luma: FloatArray, fine: FloatArray) -> float:
         _energy(luma[1:-1, 2:] - luma[1:-1, :-2], luma[2:, 1:-1] - luma[:-2, 1:-1]), rows, columns
     )
     count = max(1, energy.size // 4)
-    best = np.argsort(-slope.ravel(), kind="stable")[:count]
-    ground = float(slope.ravel()[best].mean())
-    return float(energy.ravel()[best].mean() / ground) ** 0.5 if ground > 1.0 else 0.0
+    best = np.argsort(-slope, axis=None, kind="stable")[:count]
+    # Sums take a third of the time that numpy's means do.
+    ground = float(slope.take(best).sum())
+    return (float(energy.take(best).sum()) / ground) ** 0.5 if ground > count else 0.0
 
 
 _FOCUS_FIELDS = 4
@@ -75,7 +76,8 @@ def _focus_map(luma: FloatArray, fine: FloatArray) -> tuple[float, ...]:
     slope = _blocks(gradient, _FOCUS_FIELDS, _FOCUS_FIELDS)
     # One grey level squared keeps flat fields from being measured by their noise.
     fields = np.log((_blocks(fine, _FOCUS_FIELDS, _FOCUS_FIELDS) + 1.0) / (slope + 1.0))
-    return tuple(_one(round(value, 3)) for value in (fields - fields.mean()).ravel().tolist())
+    spread = (fields - fields.mean()).astype(np.float64).ravel()
+    return tuple(map(_one, spread.round(3).tolist()))
 
 
 @lru_cache(maxsize=20_000)

@@ -41,6 +41,8 @@ _TRIMS = 3
 """Fits, each to what lay near the last: a few for boats and heads to drop out (estimated)."""
 _APART_PX = 4.0
 """Lines that are closer than this at the middle and at both ends are one."""
+_APART_ROWS = math.ceil(_APART_PX)
+"""Rows above and below beyond which no line is that close."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,8 +148,9 @@ def _peaks(
         if left[at_slope, row] < _LEAST_VOTES * width:
             break
         found.append((row, at_slope))
-        apart = np.abs(ends - ends[at_slope])[:, None] + np.abs(rows - row)
-        left[apart < _APART_PX] = 0
+        near = slice(max(0, row - _APART_ROWS), row + _APART_ROWS + 1)
+        apart = np.abs(ends - ends[at_slope])[:, None] + np.abs(rows[near] - row)
+        left[:, near][apart < _APART_PX] = 0
     places = np.array(found, dtype=np.intp).reshape(-1, 2)
     return places[:, 0], places[:, 1]
 
@@ -222,10 +225,13 @@ def _edges_near(
     height, width = step.shape
     columns = np.arange(width)
     window = np.arange(-math.ceil(reach), math.ceil(reach) + 1)
-    there = np.rint(about).astype(np.intp) + window[:, None, None]
-    there = np.clip(there, 1, height - 2)
-    best = np.take_along_axis(there, np.argmax(step[there, columns], axis=0)[None], axis=0)[0]
-    before, at, after = (step[best + by, columns].astype(np.float64) for by in (-1, 0, 1))
+    middle = np.rint(about).astype(np.intp)
+    there = (middle + window[:, None, None]).clip(1, height - 2)
+    # Places in the flat array: they are read in half the time of rows and columns.
+    strongest = np.argmax(step.take(there * width + columns), axis=0)
+    best = (middle + window.take(strongest)).clip(1, height - 2)
+    cells = best * width + columns
+    before, at, after = (step.take(cells + by * width).astype(np.float64) for by in (-1, 0, 1))
     bend = before - 2 * at + after
     # The top of the parabola through three steps.
     part = np.where(bend < 0, (before - after) / np.where(bend < 0, 2 * bend, 1.0), 0.0)

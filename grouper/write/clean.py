@@ -15,7 +15,7 @@ def shown(text: str) -> str:
     A file name may hold escape sequences that move the cursor or recolour the screen, and
     overrides that turn ``GPJ.exe`` round; a person has to see what is really there.
     """
-    if text.isascii() and text.isprintable():
+    if text.isprintable():  # has none of those signs
         return text
     return "".join(sign if _visible(sign) else _escape(sign) for sign in text)
 
