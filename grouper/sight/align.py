@@ -304,12 +304,8 @@ def fit(
     counted = _counted(firsts, seconds, column, row, inside)
     right, down = _pixels(firsts[0].width, firsts[0].height)
     whole = np.maximum(cells, 1.0) * np.array([[right.max() + 1.0], [down.max() + 1.0]])
-    moves = np.stack(
-        [
-            inside @ at - np.einsum("kn,kn->k", inside, to)
-            for at, to in ((right, column), (down, row))
-        ]
-    )
+    moves = np.stack([inside @ right, inside @ down])
+    moves -= np.einsum("kn,akn->ak", inside, np.stack([column, row]))
     moves = moves / whole
     shape = there.shape
     ncc = correlation(seen, there.reshape(seen.shape), counted)
@@ -362,8 +358,10 @@ def _details(seen: FloatArray, there: FloatArray, common: FloatArray) -> list[De
     """How well the details of k pairs agree; all of shape (k, height, width)."""
     along = common[:, :, 1:] * common[:, :, :-1]
     below = common[:, 1:] * common[:, :-1]
-    right = correlation(*(one[:, :, 1:] - one[:, :, :-1] for one in (seen, there)), along)
-    down = correlation(*(one[:, 1:] - one[:, :-1] for one in (seen, there)), below)
+    along_seen, along_there = (one[:, :, 1:] - one[:, :, :-1] for one in (seen, there))
+    below_seen, below_there = (one[:, 1:] - one[:, :-1] for one in (seen, there))
+    right = correlation(along_seen, along_there, along)
+    down = correlation(below_seen, below_there, below)
     blocks = _agreeing_blocks(seen, there, common)
     return [
         Detail(float(one), float(other), block)

@@ -16,8 +16,6 @@ from functools import lru_cache
 import numpy as np
 
 from grouper.sight.match import (
-    KEPT,
-    POOL,
     ComplexArray,
     MaskedSpectra,
     Peak,
@@ -54,7 +52,7 @@ of a frame (rendered handheld sweeps: 95 % within), a head by much less."""
 _UNUSED = 0.8
 """A picture fills at least this share of its grid on the sphere (pitches up to 27 degrees nearly
 all, steep ones less): so much less common ground than is looked at makes no shift worth a look."""
-_RADIUS = 2
+_RADIUS = 3
 """Cells round a peak that belong to it: the band-pass correlates over about this far."""
 _TOGETHER = 8
 """Layers transformed at once: with more their grids, 100 kB each, leave the processor's cache."""
@@ -112,17 +110,15 @@ class _Bench:
         return self.cameras[side], self.view, self.step, self.shape
 
     def shift(self, down: float, right: float) -> tuple[float, float]:
-        """The angles that a shift by whole cells stands for, in radians."""
+        """The angles that a shift by cells stands for, in radians."""
         a, b = (one.first for one in self.maps)
-        cells = POOL / KEPT
-        return (down * cells + a[0] - b[0]) * self.step, (right * cells + a[1] - b[1]) * self.step
+        return (down + a[0] - b[0]) * self.step, (right + a[1] - b[1]) * self.step
 
-    def place(self, shift_rad: tuple[float, float]) -> tuple[int, int]:
-        """The cell of a shift by angles: the reverse of ``shift``."""
+    def place(self, shift_rad: tuple[float, float]) -> tuple[float, float]:
+        """The cells of a shift by angles: the reverse of ``shift``."""
         a, b = (one.first for one in self.maps)
         down, right = (angle / self.step for angle in shift_rad)
-        cells = POOL / KEPT
-        return round((down - a[0] + b[0]) / cells), round((right - a[1] + b[1]) / cells)
+        return down - a[0] + b[0], right - a[1] + b[1]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -200,9 +196,9 @@ def _peaks(layers: Sequence[Layer], benches: Sequence[_Bench], count: int) -> li
     score *= finer(np.stack([bench.weight for bench in benches]), shape)
     for at, (layer, bench) in enumerate(zip(layers, benches, strict=True)):
         if layer.expected is not None:
-            reach = round(_REACH * max(bench.cameras[0].width, bench.cameras[0].height) * KEPT / POOL)
+            reach = _REACH * max(bench.cameras[0].width, bench.cameras[0].height)
             score[at] = near(score[at], bench.place(layer.view.shift(layer.expected)), reach)
-    return peaks(score, count, _RADIUS, [tuple(KEPT * one / POOL for one in bench.maps[0].size) for bench in benches])
+    return peaks(score, count, _RADIUS, [bench.maps[0].size for bench in benches])
 
 
 def _standing_out(best: Sequence[Peak], view: View, bench: _Bench) -> list[Candidate]:
