@@ -134,7 +134,7 @@ def project(
     """Where rays of cameras ``a`` land in cameras ``b``.
 
     Args:
-        rays: of shape (k, 3, n).
+        rays: of shape (k, 3, n), or (1, 3, n) where all are the same.
         turns: rotations from ``a`` to ``b``, of shape (k, 3, 3).
         cameras: the k cameras ``b``.
 
@@ -293,7 +293,10 @@ def fit(
         cameras_b: their cameras.
         turns: rotations from the first cameras to the second, of shape (k, 3, 3).
     """
-    rays = np.stack([directions(camera) for camera in cameras_a])
+    # Mostly of one camera: one set of rays serves them all.
+    cameras = set(cameras_a)
+    each = cameras if len(cameras) == 1 else cameras_a
+    rays = np.stack([directions(camera) for camera in each])
     column, row, inside = project(rays, turns, cameras_b)
     seen = sample([one.band for one in seconds], column, row)
     there = np.stack([one.band for one in firsts])
@@ -301,9 +304,8 @@ def fit(
     counted = _counted(firsts, seconds, column, row, inside)
     right, down = _pixels(firsts[0].width, firsts[0].height)
     whole = np.maximum(cells, 1.0) * np.array([[right.max() + 1.0], [down.max() + 1.0]])
-    moves = np.stack(
-        [((at - to) * inside).sum(axis=1) for at, to in ((right, column), (down, row))]
-    )
+    moves = np.stack([inside @ right, inside @ down])
+    moves -= np.einsum("kn,akn->ak", inside, np.stack([column, row]))
     moves = moves / whole
     shape = there.shape
     ncc = correlation(seen, there.reshape(seen.shape), counted)
@@ -336,9 +338,10 @@ def _counted(
     for at, (a, b) in enumerate(zip(firsts, seconds, strict=True)):
         if a.is_all_good and b.is_all_good:
             continue
-        nearest = (row[at] + 0.5).astype(np.intp).clip(0, b.height - 1) * b.width
-        nearest += (column[at] + 0.5).astype(np.intp).clip(0, b.width - 1)
-        good = inside[at] * (a.good.ravel() & b.good.ravel()[nearest])
+        there = column[at : at + 1], row[at : at + 1]
+        is_good = b.good.view(np.uint8)
+        seen = cv2.remap(is_good, *there, cv2.INTER_NEAREST, borderMode=cv2.BORDER_REPLICATE)
+        good = inside[at] * (seen[0] & a.good.ravel())
         if good.sum() >= max(_LEAST_POINTS, inside[at].sum() // 4):
             counted[at] = good
     return counted
@@ -355,8 +358,10 @@ def _details(seen: FloatArray, there: FloatArray, common: FloatArray) -> list[De
     """How well the details of k pairs agree; all of shape (k, height, width)."""
     along = common[:, :, 1:] * common[:, :, :-1]
     below = common[:, 1:] * common[:, :-1]
-    right = correlation(np.diff(seen, axis=2), np.diff(there, axis=2), along)
-    down = correlation(np.diff(seen, axis=1), np.diff(there, axis=1), below)
+    along_seen, along_there = (one[:, :, 1:] - one[:, :, :-1] for one in (seen, there))
+    below_seen, below_there = (one[:, 1:] - one[:, :-1] for one in (seen, there))
+    right = correlation(along_seen, along_there, along)
+    down = correlation(below_seen, below_there, below)
     blocks = _agreeing_blocks(seen, there, common)
     return [
         Detail(float(one), float(other), block)

@@ -35,6 +35,7 @@ from grouper.sight.pair import (
 from grouper.sight.picture import ByteArray, Upright, preview, stood_up
 from grouper.sight.plate import (
     CLOSE_SCALES_PX,
+    SCOUT,
     SEARCH,
     Plate,
     ShelvedPlate,
@@ -267,13 +268,20 @@ class PictureEye:
         best: list[Match | None] = [None] * len(pairs)
         tried: list[frozenset[View]] = [frozenset()] * len(pairs)
         # What the first look and the wider one tell of the pitch helps those still in doubt.
-        for everywhere in (False, True, False):
+        for is_wide in (False, True, False):
             left = [i for i in range(len(pairs)) if not is_sure(best[i])]
             hasty = [quick[places[i]] for i in left]
-            ways = [
-                self._ways(frames[places[i]], pairs[i], tried[i], everywhere, soon)
-                for i, soon in zip(left, hasty, strict=True)
-            ]
+            ways: list[Ways] = []
+            scouted = ""
+            for i, soon in zip(left, hasty, strict=True):
+                first, second = frames[places[i]]
+                # Of pairs in a row every second one will do: what it shows the others try next.
+                everywhere = is_wide and first.file != scouted
+                ways.append(
+                    self._ways((first, second), pairs[i], tried[i], is_wide, everywhere, soon)
+                )
+                if any(level == SCOUT for _, level in ways[-1]):
+                    scouted = second.file
             found = find_matches([pairs[i] for i in left], ways, quick=hasty)
             for i, match in zip(left, found, strict=True):
                 before = best[i]
@@ -292,6 +300,7 @@ class PictureEye:
         frames: FramePair,
         pair: Pair,
         tried: frozenset[View],
+        on_side: bool,
         everywhere: bool,
         is_quick: bool,
     ) -> Ways:
@@ -300,9 +309,11 @@ class PictureEye:
         if not tried:
             return [((likeliest_view(pitches, habit),), SEARCH)]
         if is_quick:
-            return other_ways(pair, pitches, tried, everywhere=False)
+            return other_ways(pair, pitches, tried)
         # The pairs around may have shown that the camera is held another way by now.
-        return other_ways(pair, pitches, tried, habit_deg=habit, everywhere=everywhere)
+        return other_ways(
+            pair, pitches, tried, habit_deg=habit, on_side=on_side, everywhere=everywhere
+        )
 
     def _compare_near(
         self, frames: Sequence[FramePair], plates: Sequence[PlatePair], turns: DoubleArray

@@ -109,15 +109,15 @@ class _Bench:
         """What the spectrum of the first (0) or second (1) picture depends on."""
         return self.cameras[side], self.view, self.step, self.shape
 
-    def shift(self, down: int, right: int) -> tuple[float, float]:
-        """The angles that a shift by whole cells stands for, in radians."""
+    def shift(self, down: float, right: float) -> tuple[float, float]:
+        """The angles that a shift by cells stands for, in radians."""
         a, b = (one.first for one in self.maps)
         return (down + a[0] - b[0]) * self.step, (right + a[1] - b[1]) * self.step
 
-    def place(self, shift_rad: tuple[float, float]) -> tuple[int, int]:
-        """The cell of a shift by angles: the reverse of ``shift``."""
+    def place(self, shift_rad: tuple[float, float]) -> tuple[float, float]:
+        """The cells of a shift by angles: the reverse of ``shift``."""
         a, b = (one.first for one in self.maps)
-        down, right = (round(angle / self.step) for angle in shift_rad)
+        down, right = (angle / self.step for angle in shift_rad)
         return down - a[0] + b[0], right - a[1] + b[1]
 
 
@@ -196,7 +196,7 @@ def _peaks(layers: Sequence[Layer], benches: Sequence[_Bench], count: int) -> li
     score *= finer(np.stack([bench.weight for bench in benches]), shape)
     for at, (layer, bench) in enumerate(zip(layers, benches, strict=True)):
         if layer.expected is not None:
-            reach = round(_REACH * max(bench.cameras[0].width, bench.cameras[0].height))
+            reach = _REACH * max(bench.cameras[0].width, bench.cameras[0].height)
             score[at] = near(score[at], bench.place(layer.view.shift(layer.expected)), reach)
     return peaks(score, count, _RADIUS, [bench.maps[0].size for bench in benches])
 

@@ -36,9 +36,24 @@ def main() -> None:
 @click.option("--seed", "seeds", default=(1,), multiple=True, type=int, help="May be repeated.")
 @click.option("--kind", default="day", type=click.Choice(["day", "situation", "situations"]))
 @click.option("--situation", "names", multiple=True, type=click.Choice(NAMES), metavar="NAME")
+@click.option(
+    "--place",
+    "places",
+    multiple=True,
+    type=click.Path(path_type=Path, exists=True, dir_okay=False, resolve_path=True),
+    help="An equirectangular picture of all around, say of photographs, to be a place instead of"
+    " painted ones. May be repeated.",
+)
 @click.option("--out", required=True, type=click.Path(path_type=Path, file_okay=False))
 @click.option("--jobs", default=usual_jobs(), show_default=True)
-def render(seeds: Sequence[int], kind: str, names: Sequence[str], out: Path, jobs: int) -> None:
+def render(
+    seeds: Sequence[int],
+    kind: str,
+    names: Sequence[str],
+    places: Sequence[Path],
+    out: Path,
+    jobs: int,
+) -> None:
     """Render cards: a whole day, one situation, or all of them, for each seed.
 
     A single card goes to OUT itself (OUT/card, OUT/truth.json), several to OUT/NAME-SEED.
@@ -50,9 +65,10 @@ def render(seeds: Sequence[int], kind: str, names: Sequence[str], out: Path, job
     names = names or (NAMES if kind == "situations" else ())
     if kind == "situation" and not names:
         raise click.UsageError(f"say which with --situation; there are: {', '.join(NAMES)}")
-    cards = [situation_card(name, seed) for seed in seeds for name in names]
+    pictures = tuple(map(str, places))
+    cards = [situation_card(name, seed, pictures) for seed in seeds for name in names]
     if not names:
-        cards = [day_card(seed) for seed in seeds]
+        cards = [day_card(seed, pictures) for seed in seeds]
     work = [(card, out if len(cards) == 1 else out / card.name) for card in cards]
     render_cards(work, jobs)
     for card, folder in work:

@@ -24,14 +24,19 @@ GUARD_SEEDS = range(2000, 2100)
 """For the small rehearsal in the test suite."""
 
 
-def situation_card(name: str, seed: int) -> Card:
+def situation_card(name: str, seed: int, pictures: tuple[str, ...] = ()) -> Card:
     """A card of one situation, played twice, with ordinary singles before and after.
+
+    Args:
+        name: of the situation.
+        seed: for all that is left to chance.
+        pictures: paths of equirectangular pictures to be its places; painted ones if none.
 
     Raises:
         KeyError: there is no such situation.
     """
     part = situation(name)
-    outing = _begin(f"{name}-{seed}", seed, part.start_hour, [sum(map(ord, name))])
+    outing = _begin(f"{name}-{seed}", seed, part.start_hour, [sum(map(ord, name))], pictures)
     body = part.body or bodies.any_body(outing.rng)
     holder = outing.hold(body)
     twice = part.weight > 0 or part.name.startswith(("mixed", "auto"))
@@ -47,12 +52,13 @@ def situation_card(name: str, seed: int) -> Card:
     return outing.finish()
 
 
-def day_card(seed: int) -> Card:
+def day_card(seed: int, pictures: tuple[str, ...] = ()) -> Card:
     """A day out: some twenty situations by their usual frequency, with one body.
 
     Between them the photographer takes singles, deletes some, waits; the light drifts.
+    ``pictures`` are as for ``situation_card``.
     """
-    outing = _begin(f"day-{seed}", seed, None, [3])
+    outing = _begin(f"day-{seed}", seed, None, [3], pictures)
     rng = outing.rng
     holder = outing.hold(bodies.any_body(rng), clock_s=float(rng.uniform(-20, 20)))
     parts = _draw(rng, int(rng.integers(16, 24)))
@@ -91,9 +97,11 @@ def _draw(rng: np.random.Generator, count: int) -> list[Situation]:
     return [daily[int(pick)] for pick in picks]
 
 
-def _begin(name: str, seed: int, hour: float | None, extra: list[int]) -> Outing:
+def _begin(
+    name: str, seed: int, hour: float | None, extra: list[int], pictures: tuple[str, ...] = ()
+) -> Outing:
     rng = np.random.default_rng([seed, *extra])
     at = float(rng.uniform(7, 15)) if hour is None else hour
     day = datetime(2026, 3, 1) + timedelta(days=int(rng.integers(0, 200)))
     start = day + timedelta(hours=at, seconds=float(rng.uniform(0, 60)))
-    return Outing(rng=rng, name=name, seed=seed, start=start)
+    return Outing(rng=rng, name=name, seed=seed, start=start, pictures=pictures)

@@ -102,6 +102,8 @@ class Outing:
     """The photographer's settings file."""
     rename: str = ""
     """An import gave every file this name and a running number, all in one folder."""
+    pictures: tuple[str, ...] = ()
+    """Equirectangular pictures that are the places of this day, instead of painted ones."""
 
     # Cameras and scenes
 
@@ -116,9 +118,15 @@ class Outing:
         return holder
 
     def scene(self, kind: SceneKind, focal_px: float = 0.0, **changes: Any) -> SceneKey:
-        """A new place. ``focal_px`` is the longest focal length in pixels that will be used."""
+        """A new place. ``focal_px`` is the longest focal length in pixels that will be used.
+
+        Close-ups are painted in any case: what is focused on has to have a depth.
+        """
         seed = int(self.rng.integers(1, 2**31))
         density = max(8.5, focal_px * math.pi / 180)
+        if self.pictures and kind != "tabletop":
+            kind = "picture"
+            changes["picture"] = self.pictures[seed % len(self.pictures)]
         return SceneKey(kind=kind, seed=seed, px_per_deg=round(density, 1), **changes)
 
     # Time

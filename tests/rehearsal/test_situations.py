@@ -318,3 +318,15 @@ def test_the_brief_can_be_read() -> None:
     settings = settings_from(tomllib.loads(card("briefed").settings))
     assert settings.brief.asks
     assert card("sweep-upright").settings == ""
+
+
+def test_pictures_of_places_take_the_stead_of_painted_ones() -> None:
+    pictures = ("/places/hall.jpg", "/places/park.jpg")
+    card = day_card(31, pictures)
+    scenes = {shot.scene for shot in card.shots if shot.scene is not None}
+    assert {scene.picture for scene in scenes} == set(pictures)
+    assert {scene.kind for scene in scenes} == {"picture"}
+    assert card.sets
+    close = situation_card("focus-stack", 31, pictures)
+    kinds = {shot.scene.kind for shot in close.shots if shot.scene is not None}
+    assert "tabletop" in kinds  # what has a depth to focus on

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import itertools
 import threading
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Literal
@@ -22,9 +23,10 @@ from grouper.sight import BlindEye, open_eye
 from grouper.sight.align import Detail, Fit
 from grouper.sight.eye import _CLOSE_WAVE, _RECENT, _WAVE, PictureEye, _told
 from grouper.sight.load import load_closer, load_pixels
-from grouper.sight.pair import Match
+from grouper.sight.pair import Match, Ways, find_matches
 from grouper.sight.picture import CLOSE_SIDE_PX, ByteArray, Upright
-from grouper.sight.plate import Plate
+from grouper.sight.plate import SCOUT, Plate
+from grouper.sight.search import Pair
 from grouper.sight.sphere import View
 from grouper.sight.verdict import Evidence
 from grouper.spool import Spool
@@ -453,6 +455,26 @@ def test_each_of_many_pairs_is_looked_at_as_quickly_as_asked(tmp_path: Path) -> 
         elif one is not None:
             assert one.certainty > 0.9
             assert angle_deg(_turn(one), held(0, 30).T @ held(step, 30)) < 1.0
+
+
+def test_of_pairs_in_a_row_every_second_is_looked_at_everywhere(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What it shows of the pitch the others try next; a pair that shares no frame has none."""
+    looks = []
+
+    def watched(pairs: Sequence[Pair], ways: Sequence[Ways], **how: Sequence[bool]) -> object:
+        looks.append([at for at, own in enumerate(ways) if any(lv == SCOUT for _, lv in own)])
+        return find_matches(pairs, ways, **how)
+
+    monkeypatch.setattr("grouper.sight.eye.find_matches", watched)
+    frames = sweep(tmp_path, SCENE, [held(yaw, 30) for yaw in (0, 30, 60, 90, 120, 150, 180)])
+    pairs = [*itertools.pairwise(frames[:5]), (frames[5], frames[6])]
+    for one in open_eye(tmp_path, Settings()).compare(pairs):
+        assert one is not None
+        assert one.certainty > 0.9
+        assert angle_deg(_turn(one), held(0, 30).T @ held(30, 30)) < 1.0
+    assert looks == [[], [0, 2, 4], []]
 
 
 def test_each_of_many_pairs_is_looked_for_near_its_own_turn(tmp_path: Path) -> None:

@@ -109,33 +109,40 @@ def test_the_longest_lenses_are_no_trouble(shares: tuple[float, float]) -> None:
         # A standing one of 9:16 is the narrowest that cameras write.
         far = Pair(plate(0, upright_a, cut=90), plate(170, upright_b), shares)
         steep = [((View(25.0),), SEARCH), *ways_near(60.0)]
-        everywhere = other_ways(far, (None, None), frozenset({View()}), everywhere=True)
+        everywhere = other_ways(
+            far, (None, None), frozenset({View()}), on_side=True, everywhere=True
+        )
         for match in find_matches([far] * 3, [LEVEL, steep, everywhere]):
             assert match is None or match.certainty < 0.5
 
 
 @pytest.mark.parametrize(
-    ("pitches", "habit", "everywhere", "searched", "scouts"),
+    ("pitches", "habit", "on_side", "everywhere", "searched", "scouts"),
     [
-        ((None, None), None, False, [], False),
-        ((None, None), 30.0, False, [View(30.0)], False),
-        ((None, None), 4.0, False, [], False),  # as near as tried already
-        ((20.0, None), 40.0, False, [View(20.0)], False),  # what is known goes before habit
-        ((None, -20.0), None, True, [View(-20.0), View(0.0, across=True)], False),
-        ((None, None), 30.0, True, [View(30.0), View(0.0, across=True)], True),
-        ((None, None), None, True, [View(0.0, across=True)], True),
+        ((None, None), None, False, False, [], False),
+        ((None, None), 30.0, False, False, [View(30.0)], False),
+        ((None, None), 4.0, False, False, [], False),  # as near as tried already
+        ((20.0, None), 40.0, False, False, [View(20.0)], False),  # what is known goes before habit
+        ((None, -20.0), None, True, True, [View(-20.0), View(0.0, across=True)], False),
+        ((None, None), 30.0, True, True, [View(30.0), View(0.0, across=True)], True),
+        ((None, None), None, True, True, [View(0.0, across=True)], True),
+        ((None, None), None, True, False, [View(0.0, across=True)], False),
+        ((None, None), None, False, True, [], True),
     ],
 )
 def test_the_likeliest_ways_come_next(
     pitches: tuple[float | None, float | None],
     habit: float | None,
+    on_side: bool,
     everywhere: bool,
     searched: list[View],
     scouts: bool,
 ) -> None:
     """After a level look at a pair of wide pictures."""
     tried = frozenset({View()})
-    ways = other_ways(MIXED["lying"], pitches, tried, habit_deg=habit, everywhere=everywhere)
+    ways = other_ways(
+        MIXED["lying"], pitches, tried, habit_deg=habit, on_side=on_side, everywhere=everywhere
+    )
     assert [view for views, level in ways if level == SEARCH for view in views] == searched
     assert any(level == SCOUT for _, level in ways) == scouts
 
