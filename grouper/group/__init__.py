@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from itertools import chain
 
 from grouper.contracts import Eye, Progress
 from grouper.group import bracket, burst, focus_stack, interval, panorama, tries
@@ -16,6 +17,7 @@ from grouper.group.build import build_sets, with_poles
 from grouper.group.choose import Choice, Proposal, Rule, choose
 from grouper.group.clocks import with_offsets
 from grouper.group.evidence import Evidence, weigh
+from grouper.group.interruptions import find_interruptions
 from grouper.group.looking import look_at_neighbours
 from grouper.group.names import by_start, set_id
 from grouper.group.pairs import Pairs, gather_pairs
@@ -104,15 +106,32 @@ def _body(strand: Strand) -> Body:
 
 def _group_strand(strand: Strand, eye: Eye) -> tuple[list[Set], list[Frame], list[Frame]]:
     """Sets, singles and dividers of one body."""
-    pairs = gather_pairs(strand)
+    pairs = _look(gather_pairs(strand), eye)
+    runs = find_interruptions(pairs, find_dividers(pairs))
+    if not runs:
+        return _group_line(pairs, eye)
+    within = {i for run in runs for i in run}
+    rest = pairs.only([i for i in range(len(pairs.frames)) if i not in within])
+    lines = [_look(rest, eye), *(pairs.only(run) for run in runs)]
+    sets, singles, blank = zip(*(_group_line(line, eye) for line in lines), strict=True)
+    return [*chain(*sets)], [*chain(*singles)], [*chain(*blank)]
+
+
+def _look(pairs: Pairs, eye: Eye) -> Pairs:
+    """Pairs with what the pictures tell."""
     look_at_neighbours(pairs, eye)
-    pairs = replace(pairs, glances=tuple(eye.glance(strand.frames)))
+    return replace(pairs, glances=tuple(eye.glance(pairs.frames)))
+
+
+def _group_line(pairs: Pairs, eye: Eye) -> tuple[list[Set], list[Frame], list[Frame]]:
+    """Sets, singles and dividers of frames shot one after the other."""
+    frames = pairs.frames
     blank = find_dividers(pairs)
     evidence = weigh(pairs)
     stops = find_stops(evidence)
     chosen = [
         _explained(evidence, choice)
-        for choice in choose(_proposals(evidence, blank), len(strand.frames), TEMPER)
+        for choice in choose(_proposals(evidence, blank), len(frames), TEMPER)
         if choice.proposal.kind != "tries"
     ]
     built: list[Built] = []
@@ -120,22 +139,22 @@ def _group_strand(strand: Strand, eye: Eye) -> tuple[list[Set], list[Frame], lis
     for choice in chosen:
         taken |= set(range(choice.proposal.first, choice.proposal.last + 1))
     for choice in chosen:
-        sets = build_sets(pairs, stops, eye, choice, strand.body)
+        sets = build_sets(pairs, stops, eye, choice, pairs.strand.body)
         poles = closing_frames(pairs, sets[-1].group.layout, sets[-1].first, sets[-1].last, taken)
         if poles:
             taken |= set(poles)
             sets[-1] = with_poles(pairs, sets[-1], poles)
         built += sets
-    singles = [frame for i, frame in enumerate(strand.frames) if i not in taken]
-    return _with_takes(pairs, eye, built), singles, [strand.frames[i] for i in sorted(blank)]
+    singles = [frame for i, frame in enumerate(frames) if i not in taken]
+    return _with_takes(pairs, eye, built), singles, [frames[i] for i in sorted(blank)]
 
 
 def _with_takes(pairs: Pairs, eye: Eye, built: Sequence[Built]) -> list[Set]:
     """The sets, with the first files of their other takes where ids will stand."""
     sets = [item.group for item in built]
-    for chain in link_takes(pairs, eye, built):
-        for i in chain:
-            others = tuple(built[j].group.frames[0].file for j in chain if j != i)
+    for goes in link_takes(pairs, eye, built):
+        for i in goes:
+            others = tuple(built[j].group.frames[0].file for j in goes if j != i)
             sets[i] = replace(sets[i], takes=others)
     return sets
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import TypeGuard
@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from grouper.group.looking import SAME_VIEW_SHARE, is_sure, shift_of
 from grouper.group.pairs import SETTINGS, STOP_EV, Floats, Pairs, middle
 from grouper.group.rhythm import drive_pauses, log_pauses, pause_log_odds, usual_log_odds
-from grouper.model import Sighting
+from grouper.model import Frame, Sighting
 
 PLAIN_TURNED = 0.2
 """Chance that two frames which can be matched with others, but not told of together, overlap
@@ -302,7 +302,38 @@ def _settings_weight(pairs: Pairs) -> Floats:
         changed = pairs.changed[name] & _chosen(pairs, name)
         weight += np.where(changed, math.log(inside / boundary), 0.0)
         any_changed |= changed
-    return np.where(any_changed, np.maximum(weight, MOST_AGAINST_SETTINGS), ALL_SAME_LOG_ODDS)
+    same = ALL_SAME_LOG_ODDS * _told_share(pairs)
+    return np.where(any_changed, np.maximum(weight, MOST_AGAINST_SETTINGS), same)
+
+
+_RECORDED: dict[str, Callable[[Frame], object]] = {
+    "lens": lambda frame: frame.lens,
+    "focal": lambda frame: frame.focal_mm,
+    "orientation": lambda frame: frame.is_upright,
+    "size": lambda frame: frame.upright_px,
+    "aperture": lambda frame: frame.aperture_f,
+    "iso": lambda frame: frame.iso,
+    "shutter": lambda frame: frame.exposure_s,
+    "white_balance": lambda frame: frame.white_balance,
+    "flash": lambda frame: frame.flash_fired,
+}
+
+
+def _told_share(pairs: Pairs) -> Floats:
+    """How much of what unchanged settings can tell was recorded, 0 to 1.
+
+    A setting tells the more the oftener it changes at boundaries; one that is not known tells
+    nothing.
+    """
+    tells = {name: -math.log(1.0 - boundary) for name, (_, boundary) in SETTING_SEEN.items()}
+    known = np.array(
+        [
+            sum(tell for name, tell in tells.items() if _RECORDED[name](frame) is not None)
+            for frame in pairs.frames
+        ]
+    )
+    share: Floats = np.minimum(known[:-1], known[1:]) / sum(tells.values())
+    return share
 
 
 AUTOMATIC = {
@@ -360,4 +391,4 @@ def evenness_weight(log_pause: Floats, slack_s: Floats) -> float:
     return float(np.minimum(np.maximum(weight, -2.0), 1.0).sum())
 
 
-assert set(SETTING_SEEN) <= set(SETTINGS)
+assert set(SETTING_SEEN) == set(_RECORDED) <= set(SETTINGS)

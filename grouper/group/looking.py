@@ -169,6 +169,9 @@ def chain_ties(pairs: Pairs, part: range) -> list[tuple[int, int]]:
     misses = 0
     for i in part:
         if is_sure(pairs.seen(i, i + 1)):
+            if not _is_settled(pairs.seen(i, i + 1)):
+                # By chance, it may be: where the frame belongs, earlier ones tell better.
+                wanted += [(k, i + 1) for k in _sample(chain, MOST_TIES[0]) if k != i]
             chain.append(i + 1)
             misses = 0
             continue

@@ -9,7 +9,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,10 +57,15 @@ class Sightings(dict[tuple[int, int], Sighting | None]):
 
     def within(self, first: int, last: int) -> Iterator[tuple[int, int, Sighting | None]]:
         """Those between frames ``first`` to ``last``."""
-        for j in range(first + 1, last + 1):
+        for i, j, sighting in self.back_from(range(first + 1, last + 1)):
+            if i >= first:
+                yield i, j, sighting
+
+    def back_from(self, frames: Iterable[int]) -> Iterator[tuple[int, int, Sighting | None]]:
+        """Those between these frames and earlier ones."""
+        for j in frames:
             for i in self._earlier.get(j, ()):
-                if i >= first:
-                    yield i, j, self[i, j]
+                yield i, j, self[i, j]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,6 +98,24 @@ class Pairs:
     def seen(self, i: int, j: int) -> Sighting | None:
         """What was seen between two frames, or ``None`` when it is not known."""
         return self.sightings.get((i, j))
+
+    def only(self, kept: Sequence[int]) -> Pairs:
+        """The same of these frames alone, as if the others had not been shot.
+
+        What was seen of them is kept; frames that are neighbours now need not have been compared.
+        """
+        strand = replace(
+            self.strand,
+            frames=tuple(self.frames[i] for i in kept),
+            at_s=tuple(self.strand.at_s[i] for i in kept),
+            clock_steps=(),
+        )
+        rest = gather_pairs(strand)
+        place = {old: new for new, old in enumerate(kept)}
+        for (i, j), sighting in self.sightings.items():
+            if i in place and j in place:
+                rest.sightings[place[i], place[j]] = sighting
+        return replace(rest, glances=tuple(self.glances[i] for i in kept if self.glances))
 
 
 def gather_pairs(strand: Strand) -> Pairs:

@@ -101,6 +101,29 @@ def test_changed_settings_speak_against(changes: dict[str, Any], sign: int) -> N
     assert MOST_AGAINST_SETTINGS <= weight <= ALL_SAME_LOG_ODDS
 
 
+UNKNOWN: dict[str, Any] = {
+    "lens": None,
+    "focal_mm": None,
+    "aperture_f": None,
+    "exposure_s": None,
+    "iso": None,
+    "white_balance": None,
+    "flash_fired": None,
+    "width_px": None,
+    "height_px": None,
+}
+
+
+def test_settings_that_are_not_known_are_not_unchanged() -> None:
+    def alike(**changes: Any) -> float:
+        return float(evidence_of(sweep(1, 0, [0, 35], **changes)).settings[0])
+
+    unexposed = alike(aperture_f=None, exposure_s=None, iso=None)
+    assert alike() == pytest.approx(ALL_SAME_LOG_ODDS)
+    assert 0.3 * ALL_SAME_LOG_ODDS < unexposed < 0.6 * ALL_SAME_LOG_ODDS
+    assert alike(**UNKNOWN) == 0.0
+
+
 def test_everything_changed_is_capped() -> None:
     other = frame(
         2, 5, lens="x", focal_mm=85.0, width_px=3000, height_px=2000, white_balance="auto",

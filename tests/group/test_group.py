@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import pytest
@@ -20,6 +21,16 @@ from tests.group.eyes import (
 from tests.support import frame
 
 SEVEN = [0, 35, 70, 105, 140, 175, 210]
+
+
+def amid(shots: Sequence[Shot], others: Sequence[Shot]) -> list[Shot]:
+    """Others shot after the third of the shots, whose numbers and times move on by as many."""
+    count = len(others)
+    late = [
+        replace(shot, frame=frame(4 + count + i, 15.0 + 5.0 * (i + count)))
+        for i, shot in enumerate(shots[3:])
+    ]
+    return [*shots[:3], *others, *late]
 
 
 STORIES = {
@@ -62,6 +73,14 @@ STORIES = {
     "a frame lost from a sweep does not split it": (
         [s for s in sweep(1, 0, SEVEN) if s.frame.counter != 4],
         [("panorama", [1, 2, 3, 5, 6, 7])],
+    ),
+    "a bird amid a sweep is no part of it and does not split it": (
+        amid(sweep(1, 0, SEVEN), [Shot(frame(4, 17), "bird")]),
+        [("panorama", [1, 2, 3, 5, 6, 7, 8])],
+    ),
+    "a bracket of something else amid a sweep": (
+        amid(sweep(1, 0, SEVEN), bracket(4, 16, [0, -2, 2], place="bird")),
+        [("panorama", [1, 2, 3, 7, 8, 9, 10]), ("bracket", [4, 5, 6])],
     ),
     "three alike singles of one subject": (
         [Shot(frame(i, 17.0 * i * i), "gate") for i in range(1, 4)],

@@ -128,6 +128,27 @@ def test_a_long_day_is_gone_through_part_by_part() -> None:
     assert {pair for pair in pairs.sightings if max(pair) < 14} == set(whole.sightings)
 
 
+@dataclass(frozen=True)
+class Misled(KnowingEye):
+    """Takes two frames of one place for the next step of a sweep, without being sure of it."""
+
+    pair: tuple[int, int] = (0, 0)
+
+    def _see(self, a: Shot, b: Shot) -> Sighting | None:
+        if (a.frame.counter, b.frame.counter) != self.pair:
+            return super()._see(a, b)
+        return Sighting(
+            overlap=0.4, certainty=0.6, turn_deg=(0.0, 30.0, 0.0), shift_share=(0.56, 0.0)
+        )
+
+
+def test_a_frame_that_may_follow_by_chance_is_held_against_the_chain() -> None:
+    shots = [*sweep(1, 0, SEVEN), *sweep(8, 45, SEVEN)]
+    sightings = pairs_of(shots, Misled(knowing(shots).shots, pair=(7, 8))).sightings
+    assert is_sure(sightings[6, 7])
+    assert is_sure(sightings[0, 7])
+
+
 def test_several_misses_end_a_chain() -> None:
     shots = [*sweep(1, 0, SEVEN), *singles(8, 60, 6)]
     last = max(j for i, j in ties_of(shots) if i < 7)

@@ -1,0 +1,79 @@
+"""Interruptions: frames of something else amid a sweep that goes on as if they were not there.
+
+Somebody turns up, a bird flies by, a finger slips: the photographer shoots that and goes on
+turning. Such frames are taken off the line before it is cut, or they would cut the sweep.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TypeGuard
+
+from grouper.group.evidence import heading_deg, is_sure_tie
+from grouper.group.looking import MOST_MISSES, is_still, is_sure, shift_of
+from grouper.group.pairs import Pairs
+from grouper.model import Sighting
+
+MOST_FRAMES = MOST_MISSES
+"""Frames in a row that interrupt a sweep; with more it was left for another subject."""
+SAME_STEP = 1.5
+"""The step over an interruption may differ from those beside it by this factor: below it lies
+what an unsteady hand does, above it the two steps over a view that could not be matched."""
+SAME_WAY_DEG = 45.0
+"""The same for its way: beyond it the way is as much across as on."""
+
+
+def find_interruptions(pairs: Pairs, apart: frozenset[int] = frozenset()) -> tuple[range, ...]:
+    """The runs of frames of something else amid sweeps, in order.
+
+    A frame is taken for one only where the pictures leave no doubt: it has nothing in common with
+    what comes before and after, and these are one step of one sweep apart.
+
+    Args:
+        pairs: neighbours and ties, looked at.
+        apart: indexes of frames that are known for something else (see ``find_dividers``).
+    """
+    found: list[range] = []
+    first = 2
+    while first < len(pairs.frames) - 2:
+        run = next((run for run in _runs(pairs, first) if not apart & {*run}), None)
+        if run is not None:
+            found.append(run)
+        first = first + 1 if run is None else run.stop + 1
+    return tuple(found)
+
+
+def _runs(pairs: Pairs, first: int) -> list[range]:
+    """The interruptions that begin with a frame, shortest first."""
+    if not _is_told_apart(pairs, first - 1) or not _is_step(pairs.seen(first - 2, first - 1)):
+        return []
+    stops = range(first + 1, min(first + MOST_FRAMES, len(pairs.frames) - 2) + 1)
+    return [range(first, stop) for stop in stops if _interrupts(pairs, range(first, stop))]
+
+
+def _interrupts(pairs: Pairs, run: range) -> bool:
+    before, after = run.start - 1, run.stop
+    over = pairs.seen(before, after)
+    if not _is_told_apart(pairs, after - 1) or not is_sure_tie(over) or is_still(over):
+        return False
+    if any(is_sure(seen) for i, _, seen in pairs.sightings.back_from(run) if i < run.start):
+        return False  # it is of the sweep after all
+    beside = (pairs.seen(before - 1, before), pairs.seen(after, after + 1))
+    return all(_is_step(step) and _is_alike(over, step) for step in beside)
+
+
+def _is_told_apart(pairs: Pairs, link: int) -> bool:
+    """Whether neighbours were looked at and have nothing in common."""
+    seen = pairs.seen(link, link + 1)
+    return seen is not None and not is_sure(seen)
+
+
+def _is_step(sighting: Sighting | None) -> TypeGuard[Sighting]:
+    return sighting is not None and is_sure(sighting) and not is_still(sighting)
+
+
+def _is_alike(a: Sighting, b: Sighting) -> bool:
+    """Whether two steps are about as long and go about the same way."""
+    off = abs((heading_deg(a) - heading_deg(b) + 180.0) % 360.0 - 180.0)
+    longer = abs(math.log(shift_of(a) / shift_of(b)))
+    return off < SAME_WAY_DEG and longer < math.log(SAME_STEP)

@@ -1,0 +1,61 @@
+"""Frames of something else amid a sweep."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import pytest
+
+from grouper.group.interruptions import find_interruptions
+from tests.group.eyes import BLACK, PLAIN, Shot, pairs_of
+from tests.support import frame
+
+
+def shots_at(views: Sequence[float | str | None]) -> list[Shot]:
+    """Shots five seconds apart: at a yaw in degrees, of another place, or blank."""
+    return [
+        Shot(
+            frame(i + 1, 5.0 * i),
+            view if isinstance(view, str) else "ridge",
+            0.0 if isinstance(view, str) else view or 0.0,
+            glance=BLACK if view is None else PLAIN,
+        )
+        for i, view in enumerate(views)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("views", "expected"),
+    [
+        ([0, 30, "bird", 60, 90], [range(2, 3)]),
+        ([0, 30, "bird", "fly", 60, 90], [range(2, 4)]),
+        ([0, 30, "bird", 60, 90, "fly", 120, 150], [range(2, 3), range(5, 6)]),
+        ([0, 30, 60, "bird", "bird", 90, 120], [range(3, 5)]),
+    ],
+)
+def test_a_sweep_that_goes_on_was_interrupted(
+    views: list[float | str | None], expected: list[range]
+) -> None:
+    assert find_interruptions(pairs_of(shots_at(views))) == tuple(expected)
+
+
+@pytest.mark.parametrize(
+    "views",
+    [
+        [0, 20, "not matched", 60, 80],  # two steps on: it is the view between
+        [0, 30, "bird", 0, 30],  # another go
+        [0, 30, "bird", 30, 60],  # shot again, not a step
+        ["gate", 30, "bird", 60, 90],  # not a sweep yet
+        [0, 30, "bird", 60, "gate"],  # not a sweep any more
+        [0, 30, 60, 90, 120],
+        [0, 30, "1", "2", "3", "4", 60, 90],  # left for another subject
+        [0, 30, None, 60, 90],  # nothing can be told of it
+    ],
+)
+def test_what_is_no_interruption(views: list[float | str | None]) -> None:
+    assert find_interruptions(pairs_of(shots_at(views))) == ()
+
+
+def test_a_divider_is_no_interruption() -> None:
+    pairs = pairs_of(shots_at([0, 30, "hand", 60, 90]))
+    assert find_interruptions(pairs, frozenset({2})) == ()
