@@ -707,6 +707,27 @@ def spare_frame(outing: Outing, holder: Holder) -> None:
     outing.panorama(taken, findings=[Expected(code="spare-take", frames=pair)])
 
 
+def interrupted(outing: Outing, holder: Holder) -> None:
+    """Amid a sweep something else is worth a frame or two; then on as if nothing had been."""
+    rng = outing.rng
+    stage = set_up(outing, holder, choose(rng, [24, 28, 35]), upright=bool(rng.random() < 0.6))
+    _look_round(stage)
+    overlap = float(rng.uniform(0.3, 0.45))
+    count, step = _count(stage, overlap, 5, 9), step_for(overlap, stage.fov_deg[0])
+    aims = uneven(outing, row(count, step, middle=float(rng.uniform(-180, 180))), 0.02, step)
+    aims = [replace(aim, view=view) for view, aim in enumerate(aims)]
+    stop = int(rng.integers(2, count - 1))
+    taken: list[Taken] = []
+    for some in (aims[:stop], aims[stop:]):
+        if taken:
+            same_singles(stage, int(rng.integers(1, 3)), float(rng.uniform(4, 12)))
+            outing.wait(float(rng.uniform(4, 12)), 0.3)
+        taken += outing.take_views(
+            holder, stage.setup, some, pause_s=(4.0, 0.25), per_frame=tripod(some, 0.02)
+        )
+    outing.panorama(taken)
+
+
 # Missing frames
 
 
@@ -1600,6 +1621,7 @@ SITUATIONS: tuple[Situation, ...] = (
     Situation("two-takes", "the same sweep twice", two_takes, weight=2),
     Situation("two-subjects", "two sweeps back to back", two_subjects, weight=2),
     Situation("spare-frame", "one view shot twice", spare_frame, weight=1),
+    Situation("interrupted", "a frame or two of something else amid a sweep", interrupted),
     Situation("missing-counted", "a file is gone and so is its number", missing_counted, weight=1),
     Situation("missing-never-fired", "a view was never shot", missing_never_fired, weight=1),
     Situation("missing-at-end", "a circle left open, a row broken off", missing_at_end, weight=0.7),

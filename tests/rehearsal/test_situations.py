@@ -53,6 +53,7 @@ WANTED = [
     "two-takes",
     "two-subjects",
     "spare-frame",
+    "interrupted",
     "missing-counted",
     "missing-never-fired",
     "missing-at-end",
