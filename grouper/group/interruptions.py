@@ -26,8 +26,9 @@ SAME_WAY_DEG = 45.0
 def find_interruptions(pairs: Pairs, apart: frozenset[int] = frozenset()) -> tuple[range, ...]:
     """The runs of frames of something else amid sweeps, in order.
 
-    A frame is taken for one only where the pictures leave no doubt: it has nothing in common with
-    what comes before and after, and these are one step of one sweep apart.
+    A frame is taken for one only where the pictures leave no doubt: what comes before and after is
+    one step of one sweep apart, so that no view has its place between, and it is not found to
+    overlap any of them. It may be too plain to tell.
 
     Args:
         pairs: neighbours and ties, looked at.
@@ -45,7 +46,7 @@ def find_interruptions(pairs: Pairs, apart: frozenset[int] = frozenset()) -> tup
 
 def _runs(pairs: Pairs, first: int) -> list[range]:
     """The interruptions that begin with a frame, shortest first."""
-    if not _is_told_apart(pairs, first - 1) or not _is_step(pairs.seen(first - 2, first - 1)):
+    if is_sure(pairs.seen(first - 1, first)) or not _is_step(pairs.seen(first - 2, first - 1)):
         return []
     stops = range(first + 1, min(first + MOST_FRAMES, len(pairs.frames) - 2) + 1)
     return [range(first, stop) for stop in stops if _interrupts(pairs, range(first, stop))]
@@ -54,18 +55,12 @@ def _runs(pairs: Pairs, first: int) -> list[range]:
 def _interrupts(pairs: Pairs, run: range) -> bool:
     before, after = run.start - 1, run.stop
     over = pairs.seen(before, after)
-    if not _is_told_apart(pairs, after - 1) or not is_sure_tie(over) or is_still(over):
+    if is_sure(pairs.seen(after - 1, after)) or not is_sure_tie(over) or is_still(over):
         return False
     if any(is_sure(seen) for i, _, seen in pairs.sightings.back_from(run) if i < run.start):
         return False  # it is of the sweep after all
     beside = (pairs.seen(before - 1, before), pairs.seen(after, after + 1))
     return all(_is_step(step) and _is_alike(over, step) for step in beside)
-
-
-def _is_told_apart(pairs: Pairs, link: int) -> bool:
-    """Whether neighbours were looked at and have nothing in common."""
-    seen = pairs.seen(link, link + 1)
-    return seen is not None and not is_sure(seen)
 
 
 def _is_step(sighting: Sighting | None) -> TypeGuard[Sighting]:

@@ -31,6 +31,8 @@ def shots_at(views: Sequence[float | str | None]) -> list[Shot]:
         ([0, 30, "bird", "fly", 60, 90], [range(2, 4)]),
         ([0, 30, "bird", 60, 90, "fly", 120, 150], [range(2, 3), range(5, 6)]),
         ([0, 30, 60, "bird", "bird", 90, 120], [range(3, 5)]),
+        ([0, 30, None, 60, 90], [range(2, 3)]),  # too plain to tell, but no view is left out
+        ([0, 30, "bird", None, 60, 90], [range(2, 4)]),
     ],
 )
 def test_a_sweep_that_goes_on_was_interrupted(
@@ -47,9 +49,9 @@ def test_a_sweep_that_goes_on_was_interrupted(
         [0, 30, "bird", 30, 60],  # shot again, not a step
         ["gate", 30, "bird", 60, 90],  # not a sweep yet
         [0, 30, "bird", 60, "gate"],  # not a sweep any more
+        [0, 30, None, 90, 120],  # it may be the view between
         [0, 30, 60, 90, 120],
         [0, 30, "1", "2", "3", "4", 60, 90],  # left for another subject
-        [0, 30, None, 60, 90],  # nothing can be told of it
     ],
 )
 def test_what_is_no_interruption(views: list[float | str | None]) -> None:
