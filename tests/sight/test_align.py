@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from grouper.sight.align import Level, grounds
+from grouper.sight.align import Level, fit, grounds, sample
 from grouper.sight.sphere import Pinhole
 
 CAMERA = Pinhole(36, 24, 30.0, 30.0)
@@ -40,3 +40,20 @@ def test_a_small_level_is_gone_by_as_a_whole() -> None:
     for ground in grounds(level, Pinhole(9, 6, 9.0, 9.0), SHARES):
         assert ground.values.shape == (54,)
         assert ground.rays.shape == ground.pull.shape == (3, 54)
+
+
+def test_a_larger_square_picture_is_compared_whole() -> None:
+    """It has more pixels than are looked up at once."""
+    side = 192
+    band = np.random.default_rng(3).standard_normal((side, side)).astype(np.float32)
+    row, column = (one.reshape(1, -1).astype(np.float32) for one in np.indices(band.shape))
+    assert np.array_equal(sample([band], column, row), band.reshape(1, -1))
+    good = np.ones(band.shape, bool)
+    good[-30:] = good[:, 40:50] = False
+    shown = Level(band, np.ones_like(good), side, side)
+    spoilt = Level(np.where(good, band, -band), good, side, side)
+    camera = Pinhole(side, side, 150.0, 150.0)
+    [told] = fit([shown], [camera], [spoilt], [camera], np.eye(3)[None])
+    assert told is not None
+    assert told[0].cells == side * side
+    assert told[0].ncc == pytest.approx(1.0)
