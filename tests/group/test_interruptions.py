@@ -29,6 +29,7 @@ def shots_at(views: Sequence[float | str | None]) -> list[Shot]:
     [
         ([0, 30, "bird", 60, 90], [range(2, 3)]),
         ([0, 30, "bird", "fly", 60, 90], [range(2, 4)]),
+        ([0, 30, "bird", "fly", "moth", 60, 90], [range(2, 5)]),
         ([0, 30, "bird", 60, 90, "fly", 120, 150], [range(2, 3), range(5, 6)]),
         ([0, 30, 60, "bird", "bird", 90, 120], [range(3, 5)]),
     ],
