@@ -51,6 +51,7 @@ def test_a_sweep_that_goes_on_was_interrupted(
         [0, 30, 60, 90, 120],
         [0, 30, "1", "2", "3", "4", 60, 90],  # left for another subject
         [0, 30, None, 60, 90],  # nothing can be told of it
+        [0, 30, 85, 86, "bird", 60, 90],  # a view further on, shot twice
     ],
 )
 def test_what_is_no_interruption(views: list[float | str | None]) -> None:
