@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
 from grouper.sight.align import Level, fit, grounds, sample
-from grouper.sight.sphere import Pinhole
+from grouper.sight.sphere import Pinhole, rotation
 
 CAMERA = Pinhole(36, 24, 30.0, 30.0)
 SHARES = (0.5, 0.15)
@@ -53,7 +55,28 @@ def test_a_larger_square_picture_is_compared_whole() -> None:
     shown = Level(band, np.ones_like(good), side, side)
     spoilt = Level(np.where(good, band, -band), good, side, side)
     camera = Pinhole(side, side, 150.0, 150.0)
-    [told] = fit([shown], [camera], [spoilt], [camera], np.eye(3)[None])
+    for first, second in ((shown, spoilt), (spoilt, shown)):
+        [told] = fit([first], [camera], [second], [camera], np.eye(3)[None])
+        assert told is not None
+        assert told[0].cells == side * side
+        assert told[0].ncc == pytest.approx(1.0)
+
+
+def test_each_pair_is_compared_through_its_own_lenses() -> None:
+    level = _level()
+    cameras = [Pinhole(36, 24, focal, focal) for focal in (60.0, 30.0)]
+    each = fit([level] * 2, cameras, [level] * 2, cameras, np.stack([np.eye(3)] * 2))
+    for told in each:
+        assert told is not None
+        assert told[0].overlap == pytest.approx(1.0)
+        assert told[0].move == pytest.approx((0.0, 0.0), abs=1e-6)
+
+
+def test_tells_how_far_the_second_picture_moved() -> None:
+    level = _level()
+    right = rotation(np.array([[0.0, math.atan(6 / 30.0), 0.0]]))
+    [told] = fit([level], [CAMERA], [level], [CAMERA], right)
     assert told is not None
-    assert told[0].cells == side * side
-    assert told[0].ncc == pytest.approx(1.0)
+    # By 6 of 36 columns at the middle, more to the sides.
+    assert told[0].move[0] == pytest.approx(6 / 36, abs=0.04)
+    assert told[0].move[1] == pytest.approx(0.0, abs=0.01)
