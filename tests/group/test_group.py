@@ -8,8 +8,8 @@ from dataclasses import replace
 import pytest
 
 from tests.group.eyes import (
-    PLAIN,
     BLACK,
+    PLAIN,
     Shot,
     bracket,
     everyone,
