@@ -69,6 +69,7 @@ def test_each_pair_is_compared_through_its_own_lenses() -> None:
     for told in each:
         assert told is not None
         assert told[0].overlap == pytest.approx(1.0)
+        assert told[0].ncc == pytest.approx(1.0)
         assert told[0].move == pytest.approx((0.0, 0.0), abs=1e-6)
 
 

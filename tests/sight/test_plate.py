@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from grouper.sight.picture import Upright, preview
-from grouper.sight.plate import Plate, prepare
+from grouper.sight.plate import Plate, _sheared, prepare
 
 
 def _layers(lean: float, width: int = 480, height: int = 320) -> Plate:
@@ -29,3 +29,11 @@ def test_a_lean_is_taken_out_of_the_profile(lean: float, size: tuple[int, int]) 
 
 def test_what_leans_further_does_not_look_alike() -> None:
     assert not len(_layers(0.6).profile)
+
+
+def test_columns_are_sheared_about_the_middle() -> None:
+    cells, edge = _sheared(10, 5, 1.0)
+    rows, columns = np.divmod(cells[5], 5)
+    assert rows.tolist() == [3, 4, 5, 6, 7]
+    assert columns.tolist() == [0, 1, 2, 3, 4]
+    assert edge == 2
