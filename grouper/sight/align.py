@@ -186,7 +186,7 @@ def _looked_up(
         for first in range(0, len(column), _MOST_AT_ONCE)
         for part in [np.s_[None, first : first + _MOST_AT_ONCE]]
     ]
-    return parts[0][0] if len(parts) == 1 else np.concatenate(parts, axis=1)[0]
+    return (parts[0] if len(parts) == 1 else np.concatenate(parts, axis=1)).ravel()
 
 
 def refine(
