@@ -3,8 +3,8 @@
 What it looks for
     Numbers left out between two frames of one body that are not both in the same set, and that
     no other file of the card bears. A gap beside a set says so, as the set's first or last
-    frames may be among the missing. Many gaps outside sets are summed up. Holes inside a set
-    are missing-frame.
+    frames may be among the missing; so does one beside what was shot amid a set. Many gaps
+    outside sets are summed up. Holes inside a set are missing-frame.
 
 Why it matters
     A sweep that lost its last frame looks complete: only the number tells.
@@ -24,7 +24,7 @@ Settings
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -68,6 +68,7 @@ def find(scan: Scan, grouping: Grouping, settings: Settings) -> Iterator[Problem
     set_of = {frame.file: found for found in grouping.sets for frame in found.frames}
     for files in grouping.order:
         own = [frames[file] for file in files if file in frames]
+        ends = _ends_of_sets(own, set_of)
         elsewhere = []
         for gap in _find_gaps(own, numbers, settings.check.number_gap_most):
             before, after = set_of.get(gap.before.file), set_of.get(gap.after.file)
@@ -76,7 +77,7 @@ def find(scan: Scan, grouping: Grouping, settings: Settings) -> Iterator[Problem
             if before is None and after is None:
                 elsewhere.append(gap)
             else:
-                yield _beside(gap, before, after)
+                yield _beside(gap, before, after, ends)
         if len(elsewhere) > settings.check.number_gap_each:
             yield _summed(elsewhere)
         else:
@@ -100,12 +101,24 @@ def _find_gaps(frames: list[Frame], numbers: CardNumbers, longest: int) -> Itera
             yield _Gap(before=a, after=b, lost=lost)
 
 
-def _beside(gap: _Gap, before: Set | None, after: Set | None) -> Problem:
-    where = []
-    if before is not None:
-        where.append(f"after {gap.before.name}, the last frame of the {_called(before)}")
-    if after is not None:
-        where.append(f"before {gap.after.name}, the first frame of the {_called(after)}")
+def _ends_of_sets(own: list[Frame], set_of: Mapping[str, Set]) -> frozenset[str]:
+    """The files shot first and last of their sets: what was shot amid one parts others of it."""
+    members = [(set_of[frame.file].id, frame.file) for frame in own if frame.file in set_of]
+    first, last = dict(reversed(members)), dict(members)
+    return frozenset((*first.values(), *last.values()))
+
+
+def _beside(gap: _Gap, before: Set | None, after: Set | None, ends: frozenset[str]) -> Problem:
+    where, is_beside = [], False
+    for word, frame, end, found in (
+        ("after", gap.before, "last", before),
+        ("before", gap.after, "first", after),
+    ):
+        if found is not None:
+            is_end = frame.file in ends
+            what = f"the {end} frame of" if is_end else "amid"
+            where.append(f"{word} {frame.name}, {what} the {_called(found)}")
+            is_beside |= is_end
     noun = "number" if len(gap.lost) == 1 else "numbers"
     return Problem(
         frames=(gap.before.file, gap.after.file),
@@ -113,7 +126,7 @@ def _beside(gap: _Gap, before: Set | None, after: Set | None) -> Problem:
             f"File {noun} {words.file_numbers(gap.lost)} {words.is_are(len(gap.lost))} missing "
             f"{' and '.join(where)}."
         ),
-        advice=_ADVICE_BESIDE,
+        advice=_ADVICE_BESIDE if is_beside else _ADVICE,
         measured={
             "numbers_lost": list(gap.lost),
             "set_before": None if before is None else before.id,

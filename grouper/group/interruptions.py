@@ -57,7 +57,8 @@ def _interrupts(pairs: Pairs, run: range) -> bool:
     over = pairs.seen(before, after)
     if is_sure(pairs.seen(after - 1, after)) or not is_sure_tie(over) or is_still(over):
         return False
-    if any(is_sure(seen) for i, _, seen in pairs.sightings.back_from(run) if i < run.start):
+    looks = pairs.sightings.back_from(range(run.start, after + 1))
+    if any(is_sure(seen) for i, j, seen in looks if (i in run) != (j in run)):
         return False  # it is of the sweep after all
     beside = (pairs.seen(before - 1, before), pairs.seen(after, after + 1))
     return all(_is_step(step) and _is_alike(over, step) for step in beside)

@@ -32,7 +32,8 @@ LATER_TIES = (2, 2, 2)
 (with more, not one of 450 rendered panoramas came out otherwise)."""
 MOST_MISSES = 3
 """Frames in a row that overlap nothing before a chain counts as ended: a lost frame, a cap, a
-frame of blank sky."""
+frame of blank sky. The one behind them is held against its end alone: a sweep goes on from there
+after so many frames of something else."""
 FEWEST_TO_CLOSE = 4
 """No lens but a fisheye closes a circle with fewer frames."""
 LONGEST_CHANGE_S = 120.0
@@ -179,15 +180,24 @@ def chain_ties(pairs: Pairs, part: range) -> list[tuple[int, int]]:
             anchors = [chain, *anchors[: len(MOST_TIES) - 1]]
             wanted += _closing(pairs, chain)
         misses += 1
-        if misses > MOST_MISSES or float(pairs.pause_s[i]) > LONGEST_PAUSE_S:
+        if float(pairs.pause_s[i]) > LONGEST_PAUSE_S:
             anchors = []
-        for most, anchor in zip(MOST_TIES if misses == 1 else LATER_TIES, anchors, strict=False):
+        for most, anchor in zip(_most_ties(misses), anchors, strict=False):
             if not _changed_for_good(pairs, anchor[-1], i + 1):
                 wanted += [(k, i + 1) for k in _sample(anchor, most) if k != i]
+        if misses > MOST_MISSES:
+            anchors = []
         chain = [i + 1]
     if len(chain) >= 2:
         wanted += _closing(pairs, chain)
     return wanted
+
+
+def _most_ties(misses: int) -> tuple[int, ...]:
+    """Of each chain, newest first, how many frames a frame is held against after misses."""
+    if misses > MOST_MISSES:
+        return (1,)
+    return MOST_TIES if misses == 1 else LATER_TIES
 
 
 def _likely_apart(pairs: Pairs, i: int) -> bool:
@@ -223,9 +233,11 @@ def _closing(pairs: Pairs, chain: Sequence[int]) -> list[tuple[int, int]]:
 
 
 def _sample(chain: Sequence[int], most: int) -> list[int]:
-    """At most so many frames of a chain, spread evenly, with its ends."""
+    """At most so many frames of a chain, spread evenly, with its ends; of one alone the last."""
     if len(chain) <= most:
         return list(chain)
+    if most == 1:
+        return [chain[-1]]
     step = (len(chain) - 1) / (most - 1)
     return sorted({chain[round(k * step)] for k in range(most)})
 

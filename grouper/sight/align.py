@@ -11,6 +11,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import cv2
 import numpy as np
@@ -168,9 +169,24 @@ def sample(pictures: Sequence[FloatArray], column: FloatArray, row: FloatArray) 
     """
     seen = np.empty(column.shape, dtype=np.float32)
     for at, picture in enumerate(pictures):
-        there = column[at : at + 1], row[at : at + 1]
-        seen[at] = cv2.remap(picture, *there, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        seen[at] = _looked_up(picture, column[at], row[at], cv2.INTER_LINEAR)
     return seen
+
+
+_MOST_AT_ONCE = 2**15 - 2
+"""OpenCV looks up fewer than 32767 places in a row; a larger square picture has more."""
+
+
+def _looked_up(
+    picture: NDArray[Any], column: FloatArray, row: FloatArray, how: int
+) -> NDArray[Any]:
+    """What a picture shows at n places; the edge is repeated beyond it."""
+    parts = [
+        cv2.remap(picture, column[part], row[part], how, borderMode=cv2.BORDER_REPLICATE)
+        for first in range(0, len(column), _MOST_AT_ONCE)
+        for part in [np.s_[None, first : first + _MOST_AT_ONCE]]
+    ]
+    return (parts[0] if len(parts) == 1 else np.concatenate(parts, axis=1)).ravel()
 
 
 def refine(
@@ -338,10 +354,8 @@ def _counted(
     for at, (a, b) in enumerate(zip(firsts, seconds, strict=True)):
         if a.is_all_good and b.is_all_good:
             continue
-        there = column[at : at + 1], row[at : at + 1]
-        is_good = b.good.view(np.uint8)
-        seen = cv2.remap(is_good, *there, cv2.INTER_NEAREST, borderMode=cv2.BORDER_REPLICATE)
-        good = inside[at] * (seen[0] & a.good.ravel())
+        seen = _looked_up(b.good.view(np.uint8), column[at], row[at], cv2.INTER_NEAREST)
+        good = inside[at] * (seen & a.good.ravel())
         if good.sum() >= max(_LEAST_POINTS, inside[at].sum() // 4):
             counted[at] = good
     return counted

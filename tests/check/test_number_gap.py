@@ -103,3 +103,21 @@ def test_names_a_gap_between_two_sets_once() -> None:
     assert names(problem.frames) == ["QMK_0423", "QMK_0426"]
     assert "after QMK_0423.JPG" in problem.message
     assert "before QMK_0426.JPG" in problem.message
+
+
+@pytest.mark.parametrize(
+    ("lost", "bird", "told"),
+    [
+        (420, 421, "after QMK_0419.JPG, amid the panorama 20260314-091412-qmk0417."),
+        (421, 420, "before QMK_0422.JPG, amid the panorama 20260314-091412-qmk0417."),
+    ],
+)
+def test_a_gap_beside_what_was_shot_amid_a_set_is_at_no_end_of_it(
+    lost: int, bird: int, told: str
+) -> None:
+    found = sweep(8, deleted=[3, 4])
+    amid = frame(bird, 18.0)
+    on = card(found, singles=[amid], order=[sorted(f.file for f in (*found.frames, amid))])
+    (problem,) = ask_card(CHECK, on)
+    assert problem.message == f"File number 0{lost} is missing {told}"
+    assert "ends where" not in problem.advice

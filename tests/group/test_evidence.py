@@ -122,6 +122,10 @@ def test_settings_that_are_not_known_are_not_unchanged() -> None:
     assert alike() == pytest.approx(ALL_SAME_LOG_ODDS)
     assert 0.3 * ALL_SAME_LOG_ODDS < unexposed < 0.6 * ALL_SAME_LOG_ODDS
     assert alike(**UNKNOWN) == 0.0
+    known, unknown = sweep(1, 0, [0]), sweep(2, 5, [35], **UNKNOWN)
+    assert float(evidence_of([*known, *unknown]).settings[0]) == 0.0
+    known, unknown = sweep(2, 5, [35]), sweep(1, 0, [0], **UNKNOWN)
+    assert float(evidence_of([*unknown, *known]).settings[0]) == 0.0
 
 
 def test_everything_changed_is_capped() -> None:

@@ -9,6 +9,7 @@ import pytest
 
 from tests.group.eyes import (
     BLACK,
+    PLAIN,
     Shot,
     bracket,
     everyone,
@@ -77,6 +78,12 @@ STORIES = {
     "a bird amid a sweep is no part of it and does not split it": (
         amid(sweep(1, 0, SEVEN), [Shot(frame(4, 17), "bird")]),
         [("panorama", [1, 2, 3, 5, 6, 7, 8])],
+    ),
+    "a hand amid two sweeps of one way is no bird": (
+        amid(
+            sweep(1, 0, SEVEN), [Shot(frame(4, 17), "hand", glance=replace(PLAIN, sharpness=0.3))]
+        ),
+        [("panorama", [1, 2, 3]), ("panorama", [5, 6, 7, 8])],
     ),
     "a bracket of something else amid a sweep": (
         amid(sweep(1, 0, SEVEN), bracket(4, 16, [0, -2, 2], place="bird")),

@@ -151,8 +151,9 @@ def test_a_frame_that_may_follow_by_chance_is_held_against_the_chain() -> None:
 
 def test_several_misses_end_a_chain() -> None:
     shots = [*sweep(1, 0, SEVEN), *singles(8, 60, 6)]
-    last = max(j for i, j in ties_of(shots) if i < 7)
-    assert last == 9
+    ties = [(i, j) for i, j in ties_of(shots) if i < 7]
+    assert max(j for _, j in ties) == 10
+    assert [i for i, j in ties if j == 10] == [6]  # should a sweep go on after three others
 
 
 @pytest.mark.parametrize("count", [40, 200, 400])

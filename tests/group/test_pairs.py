@@ -20,6 +20,7 @@ from grouper.group.pairs import (
 )
 from grouper.group.strands import build_strands
 from grouper.model import Frame, Sighting
+from tests.check.sets import glance
 from tests.support import frame
 
 SILENT_ON: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
@@ -206,3 +207,22 @@ def test_sightings_are_found_by_the_frames_they_lie_between() -> None:
     assert within == {(1, 2): None, (2, 3): seen, (3, 4): seen, (1, 4): seen}
     assert len(list(sightings.within(0, 4))) == len(sightings) == 6
     assert list(sightings.within(4, 4)) == []
+
+
+def test_frames_alone_are_as_if_the_others_had_not_been_shot() -> None:
+    (strand,) = build_strands([frame(i, 5.0 * i, exposure_s=1.0) for i in range(1, 6)])
+    glances = tuple(glance(mean=0.1 * i) for i in range(5))
+    pairs = replace(gather_pairs(replace(strand, clock_steps=((4, 9.0),))), glances=glances)
+    seen = Sighting(overlap=0.3, certainty=0.9)
+    for pair in [(0, 1), (1, 2), (1, 3), (3, 4)]:
+        pairs.sightings[pair] = seen
+    pairs.sightings[0, 3] = None
+    rest = pairs.only([0, 1, 3])
+    assert rest.frames == tuple(pairs.frames[i] for i in (0, 1, 3))
+    assert rest.pause_s == pytest.approx([4.0, 9.0])
+    assert rest.number_step.tolist() == [1.0, 2.0]
+    assert dict(rest.sightings) == {(0, 1): seen, (1, 2): seen, (0, 2): None}
+    assert rest.glances == tuple(glances[i] for i in (0, 1, 3))
+    assert rest.strand.clock_steps == ()  # indexes of other frames
+    assert replace(pairs, glances=()).only([2]).glances == ()
+    assert len(pairs.sightings) == 5

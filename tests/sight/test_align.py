@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
-from grouper.sight.align import Level, grounds
-from grouper.sight.sphere import Pinhole
+from grouper.sight.align import Level, fit, grounds, sample
+from grouper.sight.sphere import Pinhole, rotation
 
 CAMERA = Pinhole(36, 24, 30.0, 30.0)
 SHARES = (0.5, 0.15)
@@ -40,3 +42,42 @@ def test_a_small_level_is_gone_by_as_a_whole() -> None:
     for ground in grounds(level, Pinhole(9, 6, 9.0, 9.0), SHARES):
         assert ground.values.shape == (54,)
         assert ground.rays.shape == ground.pull.shape == (3, 54)
+
+
+def test_a_larger_square_picture_is_compared_whole() -> None:
+    """It has more pixels than are looked up at once."""
+    side = 192
+    band = np.random.default_rng(3).standard_normal((side, side)).astype(np.float32)
+    row, column = (one.reshape(1, -1).astype(np.float32) for one in np.indices(band.shape))
+    assert np.array_equal(sample([band], column, row), band.reshape(1, -1))
+    good = np.ones(band.shape, bool)
+    good[-30:] = good[:, 40:50] = False
+    shown = Level(band, np.ones_like(good), side, side)
+    spoilt = Level(np.where(good, band, -band), good, side, side)
+    camera = Pinhole(side, side, 150.0, 150.0)
+    for first, second in ((shown, spoilt), (spoilt, shown)):
+        [told] = fit([first], [camera], [second], [camera], np.eye(3)[None])
+        assert told is not None
+        assert told[0].cells == side * side
+        assert told[0].ncc == pytest.approx(1.0)
+
+
+def test_each_pair_is_compared_through_its_own_lenses() -> None:
+    level = _level()
+    cameras = [Pinhole(36, 24, focal, focal) for focal in (60.0, 30.0)]
+    each = fit([level] * 2, cameras, [level] * 2, cameras, np.stack([np.eye(3)] * 2))
+    for told in each:
+        assert told is not None
+        assert told[0].overlap == pytest.approx(1.0)
+        assert told[0].ncc == pytest.approx(1.0)
+        assert told[0].move == pytest.approx((0.0, 0.0), abs=1e-6)
+
+
+def test_tells_how_far_the_second_picture_moved() -> None:
+    level = _level()
+    right = rotation(np.array([[0.0, math.atan(6 / 30.0), 0.0]]))
+    [told] = fit([level], [CAMERA], [level], [CAMERA], right)
+    assert told is not None
+    # By 6 of 36 columns at the middle, more to the sides.
+    assert told[0].move[0] == pytest.approx(6 / 36, abs=0.04)
+    assert told[0].move[1] == pytest.approx(0.0, abs=0.01)

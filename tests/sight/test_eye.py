@@ -461,10 +461,11 @@ def test_of_pairs_in_a_row_every_second_is_looked_at_everywhere(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """What it shows of the pitch the others try next; a pair that shares no frame has none."""
-    looks = []
+    looks, laid = [], []
 
     def watched(pairs: Sequence[Pair], ways: Sequence[Ways], **how: Sequence[bool]) -> object:
         looks.append([at for at, own in enumerate(ways) if any(lv == SCOUT for _, lv in own)])
+        laid.append([any(one.across for views, _ in own for one in views) for own in ways])
         return find_matches(pairs, ways, **how)
 
     monkeypatch.setattr("grouper.sight.eye.find_matches", watched)
@@ -475,6 +476,7 @@ def test_of_pairs_in_a_row_every_second_is_looked_at_everywhere(
         assert one.certainty > 0.9
         assert angle_deg(_turn(one), held(0, 30).T @ held(30, 30)) < 1.0
     assert looks == [[], [0, 2, 4], []]
+    assert laid[1] == [True] * 5  # on their side all of them
 
 
 def test_each_of_many_pairs_is_looked_for_near_its_own_turn(tmp_path: Path) -> None:

@@ -12,7 +12,7 @@ import pytest
 from grouper.model import Glance
 from grouper.settings import Settings
 from grouper.sight import open_eye
-from grouper.sight.glance import glance
+from grouper.sight.glance import _sharpness, glance
 from grouper.sight.picture import preview, stood_up
 from tests.sight.scenes import Picture, held, put, town, view
 
@@ -127,3 +127,11 @@ def test_a_plain_picture_is_not_sharp(tmp_path: Path) -> None:
     seen = _glance(tmp_path, np.full((427, 640, 3), 100, np.uint8))
     assert seen.sharpness == 0.0
     assert seen.spread < 0.001  # single precision
+
+
+def test_what_hardly_slopes_is_not_sharp() -> None:
+    """Less than a grey level over two pixels: noise has slopes like that."""
+    for step, is_sharp in ((0.45, False), (0.55, True)):
+        luma = np.tile(np.arange(160, dtype=np.float32) * np.float32(step), (120, 1))
+        fine = np.ones((118, 158), np.float32)
+        assert (_sharpness(luma, fine) > 0.0) == is_sharp

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from grouper.sight.horizon import find_horizons
+from grouper.sight.horizon import _MOST_GUESSES, _peaks, find_horizons
 
 Picture = NDArray[np.float32]
 WIDE, TALL, FOCAL = 107, 160, 107.0  # 24 mm upright on a 160 x 120 thumbnail
@@ -91,3 +91,18 @@ def test_hills_are_no_horizon(seed: int) -> None:
 )
 def test_nothing_is_found_where_there_is_none(picture: Picture) -> None:
     assert find_horizons(picture, TALL) == ()
+
+
+@pytest.mark.parametrize("row", [0, 2, 30, 59])
+def test_lines_close_to_a_better_one_are_the_same(row: int) -> None:
+    votes = np.zeros((3, 60), np.intp)
+    votes[1, row] = 100
+    for by in (-3, -2, 2, 3):
+        if 0 <= row + by < 60:
+            votes[1, row + by] = 90
+    far = (row + 8) % 60
+    votes[1, far] = 80
+    rows, slopes = _peaks(votes, np.array([-5.0, 0.0, 5.0]), 100)
+    assert rows.tolist() == [row, far]
+    assert slopes.tolist() == [1, 1]
+    assert len(rows) < _MOST_GUESSES

@@ -193,6 +193,21 @@ def test_each_layer_has_peaks_of_its_own() -> None:
     ]
 
 
+def test_a_peak_just_beyond_the_square_round_a_better_one_is_another() -> None:
+    score = np.zeros((1, 39, 39), np.float32)
+    score[0, 9, 9], score[0, 9, 12] = 0.9, 0.8  # 4 cells apart
+    [near_by], [one] = (peaks(score.copy(), 2, radius, [(39, 39)]) for radius in (3, 4))
+    assert [peak.right for peak in near_by] == [12, 16]
+    assert [peak.right for peak in one] == [12]
+
+
+def test_a_shift_by_all_of_the_first_picture_has_wrapped() -> None:
+    score = np.zeros((1, 30, 33), np.float32)
+    score[0, 15, 18] = 0.9
+    [[best]] = peaks(score, 1, 3, [(20, 24)])
+    assert (best.down, best.right) == (-20, -20)
+
+
 def test_a_peak_between_shifts_is_higher_than_both() -> None:
     score = np.zeros((1, 12, 12), np.float32)
     score[0, 3, 2:5] = 0.6, 0.8, 0.8

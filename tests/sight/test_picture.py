@@ -68,6 +68,14 @@ def test_whole_thumbnails_need_no_cut() -> None:
     assert preview(stood_up(pixels, (6000, 4000), 1)).size == (160, 107)
 
 
+@pytest.mark.parametrize("channel", range(3))
+def test_a_coloured_edge_is_no_bar(channel: int) -> None:
+    pixels = np.full((120, 160, 3), 120, np.uint8)
+    pixels[:7] = pixels[-7:] = 0
+    pixels[:7, :, channel] = 200
+    assert preview(stood_up(pixels, (6000, 4000), 1)).luma.shape == (120, 160)
+
+
 def test_stands_up_with_its_bars_cut() -> None:
     lying = view(SCENE, held(0), upright=False)
     pixels = decode(thumbnail(lying))
