@@ -291,7 +291,7 @@ def _summit(values: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Where parabolas through three values each are highest, and by how much above the middle one.
 
     Args:
-        values: of shape (k, 3), none above the middle one.
+        values: of shape (k, 3), none above the middle one; 0 where nothing is known.
 
     Returns:
         Steps from the middle, at most a half, and the rise, each of shape (k,).
@@ -299,4 +299,6 @@ def _summit(values: FloatArray) -> tuple[FloatArray, FloatArray]:
     before, middle, after = values.T
     bend = np.minimum(before + after - 2 * middle, np.float32(-1e-6))
     off = np.clip(0.5 * (before - after) / bend, -0.5, 0.5)
+    # Cleared or out of reach, a neighbour is 0 and tells of no summit.
+    off[np.minimum(before, after) <= 0] = 0.0
     return off, 0.25 * (after - before) * off

@@ -217,6 +217,14 @@ def test_a_peak_between_shifts_is_higher_than_both() -> None:
     assert best.score == pytest.approx(0.825)
 
 
+def test_cleared_ground_lifts_no_peak() -> None:
+    score = np.zeros((1, 12, 12), np.float32)
+    score[0, 3, 3:5] = 0.8, 0.7
+    [[best]] = peaks(score, 1, 3, [(16, 16)])
+    assert (best.down, best.right) == (4.0, 4.0)
+    assert best.score == pytest.approx(0.8)
+
+
 def test_near_keeps_what_lies_round_a_place() -> None:
     grid = np.ones((12, 21), np.float32)
     kept = near(grid, (-4, 0), 4)  # 3 steps each way
