@@ -17,8 +17,8 @@ from testdata.rehearsal.stage import opening
 
 TUNE_SEEDS = range(1, 1000)
 """For looking at while thresholds are chosen."""
-REPORT_SEEDS = range(5700, 6000)
-"""For the published table only; nobody looks at these cards to change grouper. Seeds 5000-5699
+REPORT_SEEDS = range(5800, 6000)
+"""For the published table only; nobody looks at these cards to change grouper. Seeds 5000-5799
 were scored before and are not reported any more: rules have been made since."""
 GUARD_SEEDS = range(2000, 2100)
 """For the small rehearsal in the test suite."""
