@@ -6,9 +6,9 @@ set proposes stretches -> the best cut of the whole strand -> places within each
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from itertools import chain
 
 from grouper.contracts import Eye, Progress
 from grouper.group import bracket, burst, focus_stack, interval, panorama, tries
@@ -106,27 +106,27 @@ def _body(strand: Strand) -> Body:
 
 def _group_strand(strand: Strand, eye: Eye) -> tuple[list[Set], list[Frame], list[Frame]]:
     """Sets, singles and dividers of one body."""
-    pairs = _look(gather_pairs(strand), eye)
-    runs = find_interruptions(pairs, find_dividers(pairs))
+    pairs = gather_pairs(strand)
+    look_at_neighbours(pairs, eye)
+    pairs = replace(pairs, glances=tuple(eye.glance(strand.frames)))
+    blank = find_dividers(pairs)
+    runs = find_interruptions(pairs, blank)
     if not runs:
-        return _group_line(pairs, eye)
+        return _group_line(pairs, blank, eye)
     within = {i for run in runs for i in run}
     rest = pairs.only([i for i in range(len(pairs.frames)) if i not in within])
-    lines = [_look(rest, eye), *(pairs.only(run) for run in runs)]
-    sets, singles, blank = zip(*(_group_line(line, eye) for line in lines), strict=True)
-    return [*chain(*sets)], [*chain(*singles)], [*chain(*blank)]
+    look_at_neighbours(rest, eye)
+    lines = [rest, *(pairs.only(run) for run in runs)]
+    parts = [_group_line(line, find_dividers(line), eye) for line in lines]
+    sets, singles, dividers = zip(*parts, strict=True)
+    return [*itertools.chain(*sets)], [*itertools.chain(*singles)], [*itertools.chain(*dividers)]
 
 
-def _look(pairs: Pairs, eye: Eye) -> Pairs:
-    """Pairs with what the pictures tell."""
-    look_at_neighbours(pairs, eye)
-    return replace(pairs, glances=tuple(eye.glance(pairs.frames)))
-
-
-def _group_line(pairs: Pairs, eye: Eye) -> tuple[list[Set], list[Frame], list[Frame]]:
-    """Sets, singles and dividers of frames shot one after the other."""
+def _group_line(
+    pairs: Pairs, blank: frozenset[int], eye: Eye
+) -> tuple[list[Set], list[Frame], list[Frame]]:
+    """Sets, singles and dividers, which are ``blank``, of frames shot one after the other."""
     frames = pairs.frames
-    blank = find_dividers(pairs)
     evidence = weigh(pairs)
     stops = find_stops(evidence)
     chosen = [
@@ -152,9 +152,9 @@ def _group_line(pairs: Pairs, eye: Eye) -> tuple[list[Set], list[Frame], list[Fr
 def _with_takes(pairs: Pairs, eye: Eye, built: Sequence[Built]) -> list[Set]:
     """The sets, with the first files of their other takes where ids will stand."""
     sets = [item.group for item in built]
-    for goes in link_takes(pairs, eye, built):
-        for i in goes:
-            others = tuple(built[j].group.frames[0].file for j in goes if j != i)
+    for chain in link_takes(pairs, eye, built):
+        for i in chain:
+            others = tuple(built[j].group.frames[0].file for j in chain if j != i)
             sets[i] = replace(sets[i], takes=others)
     return sets
 

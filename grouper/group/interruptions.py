@@ -35,27 +35,21 @@ def find_interruptions(pairs: Pairs, apart: frozenset[int] = frozenset()) -> tup
         apart: indexes of frames that are known for something else (see ``find_dividers``).
     """
     found: list[range] = []
-    first = 2
-    while first < len(pairs.frames) - 2:
-        run = next((run for run in _runs(pairs, first) if not apart & {*run}), None)
+    first, end = 2, len(pairs.frames) - 2
+    while first < end:
+        stops = range(first + 1, min(first + MOST_FRAMES, end) + 1)
+        runs = (range(first, stop) for stop in stops)  # the shortest first
+        run = next((run for run in runs if not apart & {*run} and _interrupts(pairs, run)), None)
         if run is not None:
             found.append(run)
         first = first + 1 if run is None else run.stop + 1
     return tuple(found)
 
 
-def _runs(pairs: Pairs, first: int) -> list[range]:
-    """The interruptions that begin with a frame, shortest first."""
-    if is_sure(pairs.seen(first - 1, first)) or not _is_step(pairs.seen(first - 2, first - 1)):
-        return []
-    stops = range(first + 1, min(first + MOST_FRAMES, len(pairs.frames) - 2) + 1)
-    return [range(first, stop) for stop in stops if _interrupts(pairs, range(first, stop))]
-
-
 def _interrupts(pairs: Pairs, run: range) -> bool:
     before, after = run.start - 1, run.stop
     over = pairs.seen(before, after)
-    if is_sure(pairs.seen(after - 1, after)) or not is_sure_tie(over) or is_still(over):
+    if not is_sure_tie(over) or is_still(over):
         return False
     looks = pairs.sightings.back_from(range(run.start, after + 1))
     if any(is_sure(seen) for i, j, seen in looks if (i in run) != (j in run)):

@@ -132,13 +132,14 @@ def other_ways(
     known = [pitch for pitch in pitches_deg if pitch is not None]
     hoped = known or ([] if habit_deg is None else [habit_deg])
     likely = {view for view in map(_view, hoped) if not _is_near(view, tried)}
-    cameras = pair.cameras(SCOUT)
-    wide, tall = (max(camera.half_fov_rad[at] for camera in cameras) for at in (0, 1))
-    if on_side and max(wide, tall) > math.radians(FLAT_DEG):
-        likely |= {View(view.pitch_deg, across=not view.across) for view in tried}
     scouted: Sequence[Views] = ()
-    if everywhere and not known:
-        scouted = views_for(round(wide, 2), round(tall, 2))
+    if on_side or everywhere:
+        cameras = pair.cameras(SCOUT)
+        wide, tall = (max(camera.half_fov_rad[at] for camera in cameras) for at in (0, 1))
+        if on_side and max(wide, tall) > math.radians(FLAT_DEG):
+            likely |= {View(view.pitch_deg, across=not view.across) for view in tried}
+        if everywhere and not known:
+            scouted = views_for(round(wide, 2), round(tall, 2))
     ways: list[tuple[Views, int]] = []
     if new := likely - tried:
         ways.append((tuple(sorted(new, key=lambda one: (one.across, one.pitch_deg))), SEARCH))
