@@ -31,6 +31,11 @@ EARTH_M = 6_371_008.8
 # --- Field of view ------------------------------------------------------------------------
 
 
+def within_half_turn(angle_deg: float) -> float:
+    """The same angle from -180 up to, but not, 180 degrees: the short way round."""
+    return (angle_deg + 180.0) % 360.0 - 180.0
+
+
 def angle_of_view(side_mm: float, focal_mm: float, magnification: float = 0.0) -> float:
     """Angle in degrees that a side (or diagonal) of the sensor sees.
 

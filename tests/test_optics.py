@@ -553,3 +553,11 @@ def test_the_short_way_over_the_date_line_and_what_is_not_known() -> None:
     over = optics.ground_distance_m(0.0, 179.9995, 0.0, -179.9995)
     assert over == pytest.approx(0.001 * math.pi / 180 * optics.EARTH_M, rel=1e-6)
     assert optics.ground_distance_m(0.0, None, 0.0, 1.0) is None
+
+
+@pytest.mark.parametrize(
+    ("angle_deg", "expected"),
+    [(0.0, 0.0), (179.0, 179.0), (180.0, -180.0), (190.0, -170.0), (-190.0, 170.0), (725.0, 5.0)],
+)
+def test_an_angle_is_told_by_the_short_way_round(angle_deg: float, expected: float) -> None:
+    assert optics.within_half_turn(angle_deg) == pytest.approx(expected)

@@ -351,7 +351,7 @@ def _covered(pair: Pair, found: Set) -> Pair:
     for view in find_views(found):
         if view.row == pair.a.row or view.yaw_deg is None or view.pitch_deg is None:
             continue
-        aside = abs((view.yaw_deg - yaw + 180.0) % 360.0 - 180.0)
+        aside = abs(optics.within_half_turn(view.yaw_deg - yaw))
         is_beside = aside <= _WELL_INSIDE * _width_deg(view, found) / 2.0
         if is_beside and abs(view.pitch_deg - pitch) <= _WELL_INSIDE * layout.fov_deg[1] / 2.0:
             return replace(pair, verdict="fine")

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from typing import TypeGuard
 
+from grouper import optics
 from grouper.group.evidence import heading_deg, is_sure_tie
 from grouper.group.looking import MOST_MISSES, is_still, is_sure, shift_of
 from grouper.group.pairs import Pairs
@@ -64,6 +65,6 @@ def _is_step(sighting: Sighting | None) -> TypeGuard[Sighting]:
 
 def _is_alike(a: Sighting, b: Sighting) -> bool:
     """Whether two steps are about as long and go about the same way."""
-    off = abs((heading_deg(a) - heading_deg(b) + 180.0) % 360.0 - 180.0)
+    off = abs(optics.within_half_turn(heading_deg(a) - heading_deg(b)))
     longer = abs(math.log(shift_of(a) / shift_of(b)))
     return off < SAME_WAY_DEG and longer < math.log(SAME_STEP)

@@ -111,7 +111,7 @@ def _crossings(frames: Sequence[Frame], pointings: Sequence[Pointing]) -> list[t
 def _predicted_overlap(a: Pointing, b: Pointing, fov: tuple[float, float]) -> float:
     if None in (a.yaw_deg, a.pitch_deg, b.yaw_deg, b.pitch_deg):
         return 0.0
-    across = (float(b.yaw_deg or 0) - float(a.yaw_deg or 0) + 180) % 360 - 180
+    across = optics.within_half_turn(float(b.yaw_deg or 0) - float(a.yaw_deg or 0))
     up = abs(float(b.pitch_deg or 0) - float(a.pitch_deg or 0))
     lean = math.radians((float(a.pitch_deg or 0) + float(b.pitch_deg or 0)) / 2)
     across = abs(across) * max(math.cos(lean), 0.1)
@@ -122,7 +122,7 @@ def _from_middle(yaw_deg: float | None, middle: float, closed: bool) -> float | 
     if yaw_deg is None:
         return None
     # A full turn with a little more than a circle comes round to where it began.
-    return (yaw_deg - middle + 180.0) % 360.0 - 180.0 if closed else yaw_deg - middle
+    return optics.within_half_turn(yaw_deg - middle) if closed else yaw_deg - middle
 
 
 def centred(solution: Solution) -> tuple[Pointing, ...]:

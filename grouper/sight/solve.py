@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from scipy import optimize, sparse
 from scipy.sparse.linalg import spsolve
 
+from grouper import optics
 from grouper.model import Frame, Pointing, Sighting, Solution
 from grouper.sight.sphere import DoubleArray, rotation, rotation_vector
 
@@ -535,7 +536,7 @@ def _unwrapped(yaw: DoubleArray, trails: Sequence[_Trail]) -> DoubleArray:
         total, here = 0.0, 0
         for edge, sign in trail:
             there = edge.b if sign > 0 else edge.a
-            total += (float(yaw[there] - yaw[here]) + 180.0) % 360.0 - 180.0
+            total += optics.within_half_turn(float(yaw[there] - yaw[here]))
             here = there
         whole[at] = total
     if float(np.ptp(whole)) > _MOST_SPAN_DEG:
@@ -551,7 +552,7 @@ def _winds(yaw: DoubleArray, edges: Sequence[_Edge], trails: Sequence[_Trail]) -
         total = 0.0
         for one, sign in loop:
             start, end = (one.a, one.b) if sign > 0 else (one.b, one.a)
-            total += (float(yaw[end] - yaw[start]) + 180.0) % 360.0 - 180.0
+            total += optics.within_half_turn(float(yaw[end] - yaw[start]))
         if abs(total) > 180.0:
             return True
     return False
