@@ -16,6 +16,7 @@ from grouper.group.apart import attach_previews, find_dividers, split_previews
 from grouper.group.build import build_sets, with_poles
 from grouper.group.choose import Choice, Proposal, Rule, choose
 from grouper.group.clocks import with_offsets
+from grouper.group.crosscheck import cross_check
 from grouper.group.evidence import Evidence, weigh
 from grouper.group.interruptions import find_interruptions
 from grouper.group.looking import look_at_neighbours
@@ -108,6 +109,7 @@ def _group_strand(strand: Strand, eye: Eye) -> tuple[list[Set], list[Frame], lis
     """Sets, singles and dividers of one body."""
     pairs = gather_pairs(strand)
     look_at_neighbours(pairs, eye)
+    cross_check(pairs)
     pairs = replace(pairs, glances=tuple(eye.glance(strand.frames)))
     blank = find_dividers(pairs)
     runs = find_interruptions(pairs, blank)
@@ -116,6 +118,7 @@ def _group_strand(strand: Strand, eye: Eye) -> tuple[list[Set], list[Frame], lis
     within = {i for run in runs for i in run}
     rest = pairs.only([i for i in range(len(pairs.frames)) if i not in within])
     look_at_neighbours(rest, eye)
+    cross_check(rest)
     lines = [rest, *(pairs.only(run) for run in runs)]
     parts = [_group_line(line, find_dividers(line), eye) for line in lines]
     sets, singles, dividers = zip(*parts, strict=True)

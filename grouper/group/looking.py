@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from typing import TypeGuard
 
 from grouper.contracts import Eye
-from grouper.group.pairs import FOR_GOOD, Pairs, changed_names
+from grouper.group.pairs import FOR_GOOD, STOP_EV, Pairs, changed_names
 from grouper.model import Frame, Sighting
 
 SURE = 0.5
@@ -45,6 +46,12 @@ MOST_CLOSER, FREE_CLOSER = 0.1, 50
 """Share of the pairs at the most, but so many in any case, for which larger pictures are decoded: a
 night or a fog would have a whole card opened anew. Of mixed days one or two in a hundred are looked
 at so (rendered)."""
+LEFT_OPEN = 0.03
+"""Certainty from which two frames may yet be found to overlap: of thin overlaps that were missed
+one in eight was less certain than this, of strangers two thirds."""
+ONE_RHYTHM = 2.0
+"""A pause up to so many times the one beside it may be of the same sweep: a steady hand keeps
+within a third either way, and one in fifty such pauses is longer (common practice, no source)."""
 SHORTEST_PART = 500
 """Pairs that are gone through together: many at once is quicker, and this many pictures are kept
 (see ``SightSettings.shelved``)."""
@@ -87,7 +94,7 @@ def look_again(pairs: Pairs, eye: Eye, part: range) -> None:
         for i in part
         if (i, i + 1) in pairs.sightings
         and not _likely_apart(pairs, i)
-        and not _is_settled(pairs.seen(i, i + 1))
+        and not is_settled(pairs.seen(i, i + 1))
         for turn_deg in _steps_beside(pairs, i)
     ]
     seen = eye.compare_near(
@@ -100,25 +107,37 @@ def look_again(pairs: Pairs, eye: Eye, part: range) -> None:
 
 
 def look_closer(pairs: Pairs, eye: Eye, part: range) -> None:
-    """Where neighbours are too plain to tell, look at larger pictures of them.
+    """Where neighbours are too plain to tell, or left in doubt, look at larger pictures of them.
 
     Only beside a pair that does overlap, where it decides how far a set goes on: so on from pair to
     pair as long as that shows more of them.
     """
     asked: set[int] = set()
     most = max(FREE_CLOSER, round(MOST_CLOSER * len(part)))
-    while wanted := [
-        i
-        for i in part
-        if i not in asked
-        and pairs.seen(i, i + 1) is None
-        and not _likely_apart(pairs, i)
-        and (is_sure(pairs.seen(i - 1, i)) or is_sure(pairs.seen(i + 1, i + 2)))
-    ][: most - len(asked)]:
+    while wanted := [i for i in part if i not in asked and _may_go_on(pairs, i)][
+        : most - len(asked)
+    ]:
         asked.update(wanted)
         seen = eye.compare_closely([(pairs.frames[i], pairs.frames[i + 1]) for i in wanted])
         for i, sighting in zip(wanted, seen, strict=True):
-            pairs.sightings[i, i + 1] = sighting
+            if sighting is not None or pairs.seen(i, i + 1) is None:
+                pairs.sightings[i, i + 1] = sighting
+
+
+def _may_go_on(pairs: Pairs, i: int) -> bool:
+    """Whether a pair that thumbnails leave open may go on with what overlaps beside it.
+
+    A thin overlap, or a faint one, is found in doubt; of the strangers beside a set, for which the
+    same is found, most come after a longer pause than the set's own.
+    """
+    beside = [k for k in (i - 1, i + 1) if is_sure(pairs.seen(k, k + 1))]
+    if not beside or _likely_apart(pairs, i):
+        return False
+    seen = pairs.seen(i, i + 1)
+    if seen is None:
+        return True
+    longest = ONE_RHYTHM * max(float(pairs.pause_s[k]) for k in beside)
+    return LEFT_OPEN <= seen.certainty <= SURE and float(pairs.pause_s[i]) <= longest
 
 
 def _steps_beside(pairs: Pairs, i: int) -> list[tuple[float, float, float]]:
@@ -128,7 +147,7 @@ def _steps_beside(pairs: Pairs, i: int) -> list[tuple[float, float, float]]:
         k = i + ahead
         while 0 <= k < len(pairs.frames) - 1:
             sighting = pairs.seen(k, k + 1)
-            if sighting is None or not _is_settled(sighting):
+            if sighting is None or not is_settled(sighting):
                 break
             if not is_still(sighting):
                 steps.append(sighting.turn_deg)
@@ -139,7 +158,7 @@ def _steps_beside(pairs: Pairs, i: int) -> list[tuple[float, float, float]]:
     return steps
 
 
-def _is_settled(sighting: Sighting | None) -> bool:
+def is_settled(sighting: Sighting | None) -> TypeGuard[Sighting]:
     """Whether two frames so surely overlap that nothing need be looked for again."""
     return sighting is not None and sighting.certainty > SETTLED
 
@@ -170,7 +189,7 @@ def chain_ties(pairs: Pairs, part: range) -> list[tuple[int, int]]:
     misses = 0
     for i in part:
         if is_sure(pairs.seen(i, i + 1)):
-            if not _is_settled(pairs.seen(i, i + 1)):
+            if not is_settled(pairs.seen(i, i + 1)):
                 # By chance, it may be: where the frame belongs, earlier ones tell better.
                 wanted += [(k, i + 1) for k in _sample(chain, MOST_TIES[0]) if k != i]
             chain.append(i + 1)
@@ -182,6 +201,8 @@ def chain_ties(pairs: Pairs, part: range) -> list[tuple[int, int]]:
         misses += 1
         if float(pairs.pause_s[i]) > LONGEST_PAUSE_S:
             anchors = []
+        if anchors and (leg := _like_leg(pairs, anchors[0], i + 1)) is not None:
+            wanted.append((leg, i + 1))
         for most, anchor in zip(_most_ties(misses), anchors, strict=False):
             if not _changed_for_good(pairs, anchor[-1], i + 1):
                 wanted += [(k, i + 1) for k in _sample(anchor, most) if k != i]
@@ -191,6 +212,18 @@ def chain_ties(pairs: Pairs, part: range) -> list[tuple[int, int]]:
     if len(chain) >= 2:
         wanted += _closing(pairs, chain)
     return wanted
+
+
+def _like_leg(pairs: Pairs, chain: Sequence[int], frame: int) -> int | None:
+    """The last frame of a chain exposed like a frame, where the one before it was not.
+
+    The last leg of a bracket and the first of the next may show nothing alike: a blown sky and a
+    black one.
+    """
+    light = pairs.light
+    if not abs(light[frame] - light[frame - 1]) > STOP_EV:
+        return None
+    return next((k for k in reversed(chain) if abs(light[k] - light[frame]) <= STOP_EV), None)
 
 
 def _most_ties(misses: int) -> tuple[int, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterator, Sequence
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -89,6 +89,13 @@ RUNS_ON, TURNS_OFF, TURNS_ROUND = 0.4, -1.0, -2.0
 """From step to step, and over a lost frame, a sweep goes on the way it went, turns off into its
 next row, and seldom goes back over what it has; a re-framing hand goes back as often as on, and
 another subject is swept either way (estimated)."""
+OTHER_ROW = math.log(0.3 / 0.03)
+"""Across a gap that nothing ties over, a sweep at another height: of such gaps in a sweep a third
+lie between rows with nothing in common but sky or water; of two sweeps of different subjects hardly
+one in thirty is not as level as the other (estimated)."""
+ROWS_APART_DEG = 15.0
+"""Rows lie further apart than this, or they would show nothing new; a base that leans and a hand
+that is unsteady move the pitch that a few steps tell by less (estimated)."""
 ON_DEG, BACK_DEG = 45.0, 135.0
 """Changes of the way that are still on, and already back: between them the way is across."""
 TOO_LATE = -12.0
@@ -337,7 +344,8 @@ class _Judge:
         kept = self.stops.begins[start:end] & self._by_hand[start:end]
         for gap in self._gaps.within(start, end).tolist():
             # The way back to a new row breaks the rhythm without breaking the set.
-            kept[gap - start] &= self._evidence.tie(gap + 1, start) is None
+            if gap in self._between_rows or self._evidence.tie(gap + 1, start) is not None:
+                kept[gap - start] = False
         slack = self._evidence.pairs.pause_slack_s[start:end]
         return evenness_weight(self._evidence.log_pause[start:end][kept], slack[kept])
 
@@ -368,6 +376,20 @@ class _Judge:
                 widest = max(widest, float(max(at.max(), 0.0) - min(at.min(), 0.0)))
         return float(np.interp(widest, REACH, REACH_WEIGHT))
 
+    @cached_property
+    def _between_rows(self) -> frozenset[int]:
+        """Gaps on either side of which a sweep goes at another height."""
+        pitch = self.stops.pitch
+        cuts = [-1, *self._gaps.at.tolist(), len(pitch)]
+        rows = [pitch[before + 1 : after] for before, after in itertools.pairwise(cuts)]
+        rows = [row[np.isfinite(row)] for row in rows]
+        heights = [middle(row) if len(row) else math.nan for row in rows]
+        return frozenset(
+            gap
+            for gap, below, above in zip(cuts[1:], heights, heights[1:], strict=False)
+            if abs(above - below) > ROWS_APART_DEG
+        )
+
     def _untied_gaps(self, start: int, end: int) -> list[int]:
         """The gaps of a stretch over which no picture ties its frames."""
         gaps = self._gaps.within(start, end).tolist()
@@ -376,12 +398,16 @@ class _Judge:
     def _direction_weight(self, start: int, end: int) -> float:
         """Weight of the sweep going on the way it went across every gap that nothing ties over.
 
-        Across a gap the way only goes on or back: what lies between was not seen.
+        Across a gap the way only goes on or back: what lies between was not seen. A row at another
+        height may begin anywhere.
         """
         weight = 0.0
         for gap in self._untied_gaps(start, end):
             before, after = self._turned.within(start, gap), self._turned.within(gap + 1, end)
             if len(before) and len(after):
+                if gap in self._between_rows:
+                    weight += OTHER_ROW
+                    continue
                 ways = self.stops.heading[[before[-1], after[0]]]
                 on = math.cos(math.radians(float(ways[1] - ways[0]))) > 0
                 weight += RUNS_ON if on else TURNS_ROUND
@@ -401,6 +427,8 @@ class _Judge:
             return 0.0
         further = 0.0
         for gap in self._untied_gaps(start, end):
+            if gap in self._between_rows:
+                continue
             told = float(self._evidence.pairs.number_step[gap]) - 1
             told = told if 1 <= told <= MOST_LOST else 1.0  # also where it is not known
             further += max(0.0, least - told)

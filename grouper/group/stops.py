@@ -8,6 +8,7 @@ beside a black one), and by the exposures where no picture says anything.
 from __future__ import annotations
 
 import itertools
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -23,6 +24,11 @@ TOLD_APART = 0.6
 """Chance of having nothing in common from which a gap is seen: more than an even bet."""
 FEWEST_LEGS = 3
 """Legs of the smallest bracket that bodies offer (common practice, no source)."""
+TELLING_TURN_DEG = 15.0
+"""Turned by less, a hand's roll of a degree or two tells a pitch that is off by ten and more."""
+SIDEWAYS = 0.3
+"""Sine of 17 degrees: so far an axis leans to the side with a rolled camera, or a hand (estimated);
+one that leans further is not the vertical."""
 LONGEST_LOOK_BACK = 40
 """Frames of a stop that a new frame is held against: more than any bracket has."""
 
@@ -34,6 +40,7 @@ class Stops:
     ``begins`` is true where the second frame begins a new stop. ``overlap`` is the share it
     has in common with the stop before (NaN where none was seen) and ``still`` whether it was
     seen to look the same way. ``gap`` marks new stops that were looked at and share nothing.
+    ``pitch`` is how far up the camera looked, in degrees, as its turn tells (NaN unknown).
     """
 
     begins: NDArray[np.bool_]
@@ -43,6 +50,7 @@ class Stops:
     overlap: Floats
     shift: Floats
     heading: Floats
+    pitch: Floats
 
 
 @lru_cache(maxsize=1)
@@ -56,7 +64,7 @@ def find_stops(evidence: Evidence) -> Stops:
     flags = {
         name: np.zeros(max(count, 0), dtype=bool) for name in ("begins", "still", "turned", "gap")
     }
-    overlap, shift, heading = (np.full(max(count, 0), np.nan) for _ in range(3))
+    overlap, shift, heading, pitch = (np.full(max(count, 0), np.nan) for _ in range(4))
     start = 0
     for link in range(count):
         sighting = _against_stop(evidence, start, link)
@@ -69,10 +77,22 @@ def find_stops(evidence: Evidence) -> Stops:
             overlap[link] = sighting.overlap
             shift[link] = shift_of(sighting)
             heading[link] = heading_deg(sighting)
+            pitch[link] = _pitch_deg(sighting)
         if flags["begins"][link]:
             start = link + 1
     _part_odd_pairs(evidence, flags)
-    return Stops(**flags, overlap=overlap, shift=shift, heading=heading)
+    return Stops(**flags, overlap=overlap, shift=shift, heading=heading, pitch=pitch)
+
+
+def _pitch_deg(sighting: Sighting) -> float:
+    """How far up a camera looked that was turned about the vertical; NaN of any other turn.
+
+    It rolls by the sine of its pitch of the turn.
+    """
+    across, up, ahead = sighting.turn_deg
+    if abs(up) < TELLING_TURN_DEG or abs(across) > SIDEWAYS * math.hypot(across, up, ahead):
+        return math.nan
+    return -math.degrees(math.atan2(ahead, abs(up))) * math.copysign(1.0, up)
 
 
 def _part_odd_pairs(evidence: Evidence, flags: dict[str, NDArray[np.bool_]]) -> None:

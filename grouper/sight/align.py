@@ -17,8 +17,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from grouper.rotations import rotation
 from grouper.sight.blocks import block_sums
-from grouper.sight.sphere import BoolArray, DoubleArray, FloatArray, Pinhole, rotation
+from grouper.sight.sphere import BoolArray, DoubleArray, FloatArray, Pinhole
 
 _HUBER = 1.345
 """In standard deviations: 95 % efficiency on Gaussian noise (Huber 1981)."""

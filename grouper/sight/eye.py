@@ -14,6 +14,7 @@ import numpy as np
 
 from grouper.contracts import Eye, Progress
 from grouper.model import Frame, Glance, Sighting, Solution
+from grouper.rotations import rotation
 from grouper.settings import Settings
 from grouper.sight.camera import CameraBelief, CameraKey, camera_of
 from grouper.sight.glance import glance as glance_at
@@ -46,7 +47,7 @@ from grouper.sight.plate import (
 from grouper.sight.search import Pair
 from grouper.sight.shelf import Shelf
 from grouper.sight.solve import solve_pointings
-from grouper.sight.sphere import DoubleArray, View, rotation
+from grouper.sight.sphere import DoubleArray, View
 from grouper.sight.verdict import expected_certainty
 
 _TURNED = 0.9

@@ -19,7 +19,8 @@ from scipy.sparse.linalg import spsolve
 
 from grouper import optics
 from grouper.model import Frame, Pointing, Sighting, Solution
-from grouper.sight.sphere import DoubleArray, rotation, rotation_vector
+from grouper.rotations import rotation, rotation_vector
+from grouper.sight.sphere import DoubleArray
 
 _TRUSTED = 0.5
 """Sightings less certain than an even bet are not used."""

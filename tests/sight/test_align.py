@@ -7,8 +7,9 @@ import math
 import numpy as np
 import pytest
 
+from grouper.rotations import rotation
 from grouper.sight.align import Level, fit, grounds, sample
-from grouper.sight.sphere import Pinhole, rotation
+from grouper.sight.sphere import Pinhole
 
 CAMERA = Pinhole(36, 24, 30.0, 30.0)
 SHARES = (0.5, 0.15)

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from grouper.model import Attitude, Frame, PictureSource, Pointing, Sighting, Solution
+from grouper.rotations import rotation_vector
 from grouper.settings import Settings
 from grouper.sight.eye import open_eye
 from grouper.sight.horizon import HorizonLine
@@ -24,7 +25,6 @@ from grouper.sight.lean import (
     lean_by_horizon,
     may_show_horizon,
 )
-from grouper.sight.sphere import rotation_vector
 from tests.support import frame
 
 Matrix = NDArray[np.float64]
