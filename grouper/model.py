@@ -12,6 +12,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, Literal
 
+from grouper.lenses import LensMapping
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
@@ -256,6 +258,8 @@ class Solution:
     """Root mean square misfit of the sightings used."""
     focal_scale: float = 1.0
     """Factor on the assumed focal length that makes the angles agree (1.0 if not seen)."""
+    mapping: LensMapping = "rectilinear"
+    """How the lens is believed to draw."""
     closed: bool = False
     """The sightings run round a full turn."""
     camera_roll_deg: float | None = None

@@ -70,7 +70,7 @@ def _panorama_sets(
         light,
         pointings,
         [False, *(not begins for begins in stops.begins[first:last].tolist())],
-        field_of_view_deg(frames[0]),
+        field_of_view_deg(frames[0], solution),
         glances,
     )
     cut = second_take_starts(places)

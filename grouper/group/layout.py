@@ -3,28 +3,35 @@
 from __future__ import annotations
 
 import itertools
-import math
 from collections import defaultdict
 from collections.abc import Sequence
 
 from grouper import optics
 from grouper.group.looking import is_sure
+from grouper.lenses import angle_of_view, mapping_by_name
 from grouper.model import Direction, Frame, Layout, Link, Member, PointingSource, Solution
 
 SIDEWAYS = 0.8
 """Share of the steps that must agree before a sweep is said to run one way."""
 
 
-def field_of_view_deg(frame: Frame) -> tuple[float, float] | None:
-    """Horizontal and vertical angle of view of the upright frame, or ``None``."""
+def field_of_view_deg(frame: Frame, solution: Solution | None = None) -> tuple[float, float] | None:
+    """Horizontal and vertical angle of view of the upright frame, or ``None``.
+
+    Args:
+        frame: that tells the focal length, the sensor's size and the lens.
+        solution: what its pictures showed of the lens, if they were solved.
+    """
     size = frame.upright_px
     if size is None or not frame.focal_mm or not frame.sensor_long_mm or min(size) <= 0:
         return None
-    scale = frame.sensor_long_mm / max(size)
-    return (
-        optics.angle_of_view(size[0] * scale, frame.focal_mm),
-        optics.angle_of_view(size[1] * scale, frame.focal_mm),
-    )
+    side = frame.sensor_long_mm / max(size)
+    if solution is None:
+        mapping, focal = mapping_by_name(frame.lens), frame.focal_mm
+    else:
+        mapping, focal = solution.mapping, frame.focal_mm * solution.focal_scale
+    across, up = (angle_of_view(pixels * side, focal, mapping) for pixels in size)
+    return across, up
 
 
 def build_layout(
@@ -41,9 +48,7 @@ def build_layout(
         neighbours: links between views that stand next to each other in the layout.
         pointing_from: what the pointings rest on.
     """
-    fov = field_of_view_deg(members[0].frame)
-    if fov is not None and solution is not None:
-        fov = _scaled_fov(fov, solution.focal_scale)
+    fov = field_of_view_deg(members[0].frame, solution)
     # A sighting that is hardly believed, as over a gap, is no overlap.
     sightings = [link.sighting for link in neighbours]
     overlaps = sorted(seen.overlap for seen in sightings if seen is not None and is_sure(seen))
@@ -68,13 +73,6 @@ def build_layout(
         size_px=_size_px(members[0].frame, span, fov),
         pointing_from=pointing_from,
     )
-
-
-def _scaled_fov(fov: tuple[float, float], scale: float) -> tuple[float, float]:
-    """Angle of view once the focal length is corrected by a factor."""
-    half = (math.tan(math.radians(angle) / 2) / scale for angle in fov)
-    across, up = (2 * math.degrees(math.atan(value)) for value in half)
-    return across, up
 
 
 def _span(

@@ -35,6 +35,8 @@ _BLOCK = 10
 """Side of a block in pixels: as many as fit the smallest overlap, large enough to correlate."""
 _BLOCK_SPREAD = 0.2
 """Blocks with less (compressed) contrast than this are sky, fog or noise."""
+_LITTLE_RAD = 1e-4
+"""A hundredth of a pixel of a thumbnail: over so little a fisheye's picture is straight."""
 _TINY = np.float32(1e-12)
 """Keeps flat blocks from being divided by nothing; any contrast is far above it."""
 _DAMPED = np.ones((3, 3)) + _DAMPING * np.eye(3)
@@ -72,7 +74,7 @@ class Level:
 class Ground:
     """What alignment needs of the first picture of a pair: its most telling pixels.
 
-    ``rays`` are the directions (x/z, y/z, 1), of shape (3, n), ``values`` of shape (n,),
+    ``rays`` are the directions, of any length and shape (3, n), ``values`` of shape (n,),
     ``pull`` the derivative of each value by a small rotation, of shape (3, n).
     """
 
@@ -104,14 +106,42 @@ def grounds(level: Level, camera: Pinhole, shares: tuple[float, ...]) -> tuple[G
     at = _strongest(strength, most)
     # Taking is several times as fast as indexing.
     rays = directions(camera).take(at, axis=1)
-    x, y = rays[0], rays[1]
-    u = gx.ravel().take(at) * np.float32(0.5 * camera.fx)
-    v = gy.ravel().take(at) * np.float32(0.5 * camera.fy)
-    along = u * x + v * y
-    pull = np.stack([-y * along - v, x * along + u, v * x - u * y])
+    pull = _pull(camera, rays, gx.ravel().take(at), gy.ravel().take(at))
     whole = Ground(rays, band.ravel().take(at), pull)
     parts = (_strongest(strength.take(at), count) for count in fewer)
     return whole, *(Ground(*(part.take(kept, axis=-1) for part in whole.parts)) for kept in parts)
+
+
+def _pull(camera: Pinhole, rays: FloatArray, right: FloatArray, down: FloatArray) -> FloatArray:
+    """How values change, of shape (3, n), as their rays turn a little about each axis.
+
+    Args:
+        camera: that looks.
+        rays: of shape (3, n).
+        right: differences of the values over two pixels to the right, of shape (n,).
+        down: the same downwards.
+    """
+    if camera.mapping != "rectilinear":
+        moved = [_moved(camera, rays, axis) for axis in range(3)]
+        return np.stack([0.5 * (right * across + down * along) for across, along in moved])
+    x, y = rays[0], rays[1]
+    u = right * np.float32(0.5 * camera.fx)
+    v = down * np.float32(0.5 * camera.fy)
+    along = u * x + v * y
+    return np.stack([-y * along - v, x * along + u, v * x - u * y])
+
+
+def _moved(camera: Pinhole, rays: FloatArray, axis: int) -> tuple[FloatArray, FloatArray]:
+    """By how many pixels rays move a radian that they turn about an axis, each of shape (n,)."""
+    exact = rays.astype(np.float64)
+    turned = np.cross(np.eye(3)[axis], exact, axisb=0, axisc=0) * _LITTLE_RAD
+    (column, row, _), (column_back, row_back, _) = (
+        camera.draw(exact + turned),
+        camera.draw(exact - turned),
+    )
+    span = 2.0 * _LITTLE_RAD
+    across, along = (column - column_back) / span, (row - row_back) / span
+    return across.astype(np.float32), along.astype(np.float32)
 
 
 def _strongest(strength: FloatArray, count: int) -> NDArray[np.intp]:
@@ -125,9 +155,8 @@ def _strongest(strength: FloatArray, count: int) -> NDArray[np.intp]:
 
 @lru_cache(maxsize=24)
 def directions(camera: Pinhole) -> FloatArray:
-    """The ray (x/z, y/z, 1) through every pixel, of shape (3, height * width)."""
-    x, y = camera.rays()
-    return np.stack([x.ravel(), y.ravel(), np.ones(x.size, dtype=np.float32)])
+    """The ray through every pixel, of shape (3, height * width)."""
+    return camera.rays().reshape(3, -1)
 
 
 def project(
@@ -143,6 +172,8 @@ def project(
     Returns:
         Columns, rows and whether inside the picture (1 or 0), each of shape (k, n).
     """
+    if any(camera.mapping != "rectilinear" for camera in cameras):
+        return _drawn(rays, turns, cameras)
     pixels = np.stack([_to_pixels(camera) for camera in cameras])
     across, along = (pixels[:, at, 2, None].astype(np.float32) for at in (0, 1))
     seen = (pixels @ np.swapaxes(turns, 1, 2)).astype(np.float32) @ rays
@@ -154,6 +185,22 @@ def project(
     inside &= np.abs(column - across) <= across + np.float32(0.5)
     inside &= np.abs(row - along) <= along + np.float32(0.5)
     return column, row, inside.astype(np.float32)
+
+
+def _drawn(
+    rays: FloatArray, turns: DoubleArray, cameras: Sequence[Pinhole]
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """The same where a camera has a fisheye."""
+    seen = np.swapaxes(turns, 1, 2) @ rays
+    shape = (3, len(cameras), rays.shape[2])
+    places = np.empty(shape, dtype=np.float32)
+    for at, camera in enumerate(cameras):
+        column, row, inside = camera.draw(seen[at])
+        inside &= (column >= -0.5) & (column <= camera.width - 0.5)
+        inside &= (row >= -0.5) & (row <= camera.height - 0.5)
+        for own, part in zip(places, (column, row, inside), strict=True):
+            own[at] = part
+    return places[0], places[1], places[2]
 
 
 @lru_cache(maxsize=64)

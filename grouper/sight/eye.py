@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from grouper.contracts import Eye, Progress
+from grouper.lenses import Lens
 from grouper.model import Frame, Glance, Sighting, Solution
 from grouper.rotations import rotation
 from grouper.settings import Settings
@@ -132,7 +133,7 @@ class _Habit:
     """What the last good links of a camera showed: how it is held, its focal length."""
 
     pitch_deg: float = 0.0
-    share: float | None = None
+    lens: Lens | None = None
 
 
 class PictureEye:
@@ -224,15 +225,19 @@ class PictureEye:
     ) -> Solution | None:
         """Solve the pointings of frames from sightings between them, given by index."""
         solution = solve_pointings(frames, sightings)
-        return None if solution is None else self._with_lean(frames, solution)
+        if solution is None:
+            return None
+        mapping = self._lens_of(self._camera(frames[0])).mapping
+        return self._with_lean(frames, replace(solution, mapping=mapping))
 
     def _with_lean(self, frames: Sequence[Frame], solution: Solution) -> Solution:
         """The lean of the base from recorded elevations, else from the horizon in the pictures."""
         if solution.base_tilt_deg is not None:
             return solution
         lean = lean_by_elevation(solution.pointings, frames)
-        if lean is None and may_show_horizon(solution):
-            share = self._share_of(self._camera(frames[0])) * solution.focal_scale
+        # A fisheye bends the horizon.
+        if lean is None and solution.mapping == "rectilinear" and may_show_horizon(solution):
+            share = self._lens_of(self._camera(frames[0])).share * solution.focal_scale
             lean = lean_by_horizon(
                 solution.pointings, share, lambda at: self._horizons_of(frames[at])
             )
@@ -342,7 +347,7 @@ class PictureEye:
         for at, (both, (a, b)) in enumerate(zip(frames, plates, strict=True)):
             if a is not None and b is not None:
                 places.append(at)
-                pairs.append(Pair(a, b, self._shares_of(both)))
+                pairs.append(Pair(a, b, self._lenses_of(both)))
         return places, pairs
 
     def _remember(self, frames: FramePair, match: Match) -> None:
@@ -359,9 +364,9 @@ class PictureEye:
     def _habit_of(self, frames: FramePair) -> _Habit:
         return self._habits.setdefault(self._camera(frames[0]).key, _Habit())
 
-    def _shares_of(self, pair: FramePair) -> tuple[float, float]:
-        """The focal lengths of two frames, in long sides of the full picture."""
-        return self._share_of(self._camera(pair[0])), self._share_of(self._camera(pair[1]))
+    def _lenses_of(self, pair: FramePair) -> tuple[Lens, Lens]:
+        """The lenses of two frames."""
+        return self._lens_of(self._camera(pair[0])), self._lens_of(self._camera(pair[1]))
 
     def _holds_of(self, pair: FramePair) -> tuple[float | None, float | None]:
         """How far up each camera looked: as recorded, else as earlier matches showed."""
@@ -380,49 +385,49 @@ class PictureEye:
             belief = self._cameras[frame.file] = camera_of(frame)
         return belief
 
-    def _share_of(self, camera: CameraBelief) -> float:
+    def _lens_of(self, camera: CameraBelief) -> Lens:
         habit = self._habits.get(camera.key)
-        learned = None if habit is None else habit.share
-        return camera.shares[0] if learned is None else learned
+        learned = None if habit is None else habit.lens
+        return camera.lenses[0] if learned is None else learned
 
     def _learn(self, pairs: Sequence[FramePair]) -> None:
-        """Let the pictures choose the focal length of cameras whose metadata leaves it open."""
+        """Let the pictures choose the lens of cameras whose metadata leaves it open."""
         open_pairs: dict[CameraKey, list[FramePair]] = {}
         for pair in pairs:
             cameras = self._camera(pair[0]), self._camera(pair[1])
             habit = self._habits.get(cameras[0].key)
             if (
                 cameras[0].key == cameras[1].key
-                and len(cameras[0].shares) > 1
-                and (habit is None or habit.share is None)
+                and len(cameras[0].lenses) > 1
+                and (habit is None or habit.lens is None)
             ):
                 open_pairs.setdefault(cameras[0].key, []).append(pair)
         for key, chosen in open_pairs.items():
             some = chosen[:: max(1, len(chosen) // _LEARN_PAIRS)][:_LEARN_PAIRS]
-            share = self._likeliest(some, self._camera(some[0][0]).shares)
-            if share is not None:
-                finer = tuple(share * step for step in _FINER)
-                share = self._likeliest(some, finer) or share
-                self._habits.setdefault(key, _Habit()).share = share
+            lens = self._likeliest(some, self._camera(some[0][0]).lenses)
+            if lens is not None:
+                finer = tuple(lens._replace(share=lens.share * step) for step in _FINER)
+                lens = self._likeliest(some, finer) or lens
+                self._habits.setdefault(key, _Habit()).lens = lens
 
-    def _likeliest(self, pairs: Sequence[FramePair], shares: Sequence[float]) -> float | None:
-        """The focal length under which turned pictures agree best; ``None`` if none do."""
-        totals = dict.fromkeys(shares, 0.0)
+    def _likeliest(self, pairs: Sequence[FramePair], lenses: Sequence[Lens]) -> Lens | None:
+        """The lens under which turned pictures agree best; ``None`` if they do under none."""
+        totals = dict.fromkeys(lenses, 0.0)
         telling = False
         for a, b in self._plates_of(pairs, None):
             if a is None or b is None:
                 continue
-            tried = [Pair(a, b, (share, share)) for share in shares]
-            matches = dict(zip(shares, find_matches(tried, [LEVEL] * len(tried)), strict=True))
+            tried = [Pair(a, b, (lens, lens)) for lens in lenses]
+            matches = dict(zip(lenses, find_matches(tried, [LEVEL] * len(tried)), strict=True))
             if not any(
                 is_sure(match) and match.evidence.fit.overlap < _TURNED
                 for match in matches.values()
             ):
                 continue
             telling = True
-            for share, match in matches.items():
-                totals[share] += 0.0 if match is None else match.evidence.fit.strength
-        return max(shares, key=lambda share: totals[share]) if telling else None
+            for lens, match in matches.items():
+                totals[lens] += 0.0 if match is None else match.evidence.fit.strength
+        return max(lenses, key=lambda lens: totals[lens]) if telling else None
 
     def _plates_of(
         self, wanted: Sequence[tuple[Frame, ...]], what: str | None

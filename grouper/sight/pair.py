@@ -321,7 +321,7 @@ def _aligned(
 ) -> tuple[DoubleArray, DoubleArray]:
     """Turns refined on the pixels that one of the shares stands for (see ``align.refine``)."""
     turns, promise = np.zeros((len(tries), 3, 3)), np.zeros(len(tries))
-    grounds = [one.pair.a.grounds(level, one.pair.focal_shares[0], shares)[which] for one in tries]
+    grounds = [one.pair.a.grounds(level, one.pair.lenses[0], shares)[which] for one in tries]
     for places in alike(len(ground.values) for ground in grounds):
         some = [tries[at].pair for at in places]
         turns[places], promise[places] = align.refine(

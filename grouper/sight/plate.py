@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from grouper.lenses import Lens, LensMapping
 from grouper.sight.align import Ground, Level
 from grouper.sight.align import grounds as make_grounds
 from grouper.sight.match import MaskedSpectra
@@ -74,7 +75,7 @@ class Plate:
     spectra: dict[object, MaskedSpectra] = field(default_factory=dict)
     """Spectra on the sphere, kept by the search for the next pair."""
     _slopes: dict[int, tuple[FloatArray, FloatArray]] = field(default_factory=dict)
-    _grounds: dict[tuple[int, float, tuple[float, ...]], tuple[Ground, ...]] = field(
+    _grounds: dict[tuple[int, Lens, tuple[float, ...]], tuple[Ground, ...]] = field(
         default_factory=dict
     )
 
@@ -98,31 +99,32 @@ class Plate:
         self.spectra.clear()
         self._slopes.clear()
 
-    def grounds(
-        self, index: int, focal_share: float, shares: tuple[float, ...]
-    ) -> tuple[Ground, ...]:
+    def grounds(self, index: int, lens: Lens, shares: tuple[float, ...]) -> tuple[Ground, ...]:
         """The most telling pixels of a level, linearised for alignment (see ``align``)."""
-        key = (index, focal_share, shares)
+        key = (index, lens, shares)
         if key not in self._grounds:
-            self._grounds[key] = make_grounds(
-                self.level(index), self.pinhole(index, focal_share), shares
-            )
+            self._grounds[key] = make_grounds(self.level(index), self.pinhole(index, lens), shares)
         return self._grounds[key]
 
-    def pinhole(self, index: int, focal_share: float) -> Pinhole:
-        """The camera at a level, for a focal length in shares of the full long side."""
+    def pinhole(self, index: int, lens: Lens) -> Pinhole:
+        """The camera at a level, with some lens."""
         level = self.level(index)
-        return _pinhole(level.width, level.height, self.size, focal_share * self.full_px)
+        return _pinhole(
+            level.width, level.height, self.size, lens.share * self.full_px, lens.mapping
+        )
 
 
 @lru_cache(maxsize=256)
-def _pinhole(width: int, height: int, size: tuple[int, int], focal_px: float) -> Pinhole:
+def _pinhole(
+    width: int, height: int, size: tuple[int, int], focal_px: float, mapping: LensMapping
+) -> Pinhole:
     """The camera of a level of a preview of some size and focal length."""
     return Pinhole(
         width,
         height,
         round(focal_px * width / size[0], 3),
         round(focal_px * height / size[1], 3),
+        mapping,
     )
 
 

@@ -15,6 +15,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from grouper.lenses import Lens
 from grouper.sight.match import (
     ComplexArray,
     MaskedSpectra,
@@ -123,17 +124,17 @@ class _Bench:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Pair:
-    """Two pictures to compare, and their focal lengths in long sides of the full picture."""
+    """Two pictures to compare, and the lenses they were taken with."""
 
     a: Plate
     b: Plate
-    focal_shares: tuple[float, float]
+    lenses: tuple[Lens, Lens]
 
     def cameras(self, level: int) -> tuple[Pinhole, Pinhole]:
         """The cameras at a level."""
         return (
-            self.a.pinhole(level, self.focal_shares[0]),
-            self.b.pinhole(level, self.focal_shares[1]),
+            self.a.pinhole(level, self.lenses[0]),
+            self.b.pinhole(level, self.lenses[1]),
         )
 
 
@@ -222,7 +223,7 @@ def _about(camera: Pinhole) -> Pinhole:
         2 ** (round(math.log2(focal) * _FOCAL_STEPS) / _FOCAL_STEPS)
         for focal in (camera.fx, camera.fy)
     )
-    return Pinhole(camera.width, camera.height, round(fx, 3), round(fy, 3))
+    return camera._replace(fx=round(fx, 3), fy=round(fy, 3))
 
 
 @lru_cache(maxsize=256)

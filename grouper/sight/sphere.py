@@ -16,6 +16,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from grouper.lenses import LensMapping, angle_off_axis, image_radius
+
 FloatArray = NDArray[np.float32]
 DoubleArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -23,7 +25,11 @@ BoolArray = NDArray[np.bool_]
 _MOST_SPREAD = 2.0
 """Columns of the grid kept, in angles of view: enough for a row pitched by 55 degrees."""
 _FORWARD_LEAST = 0.05
-"""A ray less than 3 degrees in front of the camera plane is not in any lens's picture."""
+"""A ray less than 3 degrees in front of the camera plane is in no rectilinear lens's picture."""
+_WIDEST_RAD = math.radians(110.0)
+"""No fisheye for a camera sees further off its axis (220 degrees across; common practice)."""
+_TINY = 1e-9
+"""Keeps the ray along the axis from being divided by nothing."""
 
 
 def about_x(angle_rad: float) -> DoubleArray:
@@ -45,7 +51,7 @@ def about_z(angle_rad: float) -> DoubleArray:
 
 
 class Pinhole(NamedTuple):
-    """A picture's size in pixels and its focal length in pixels along x and y.
+    """A picture's size in pixels, its focal length in pixels along x and y, and its lens.
 
     Like ``View`` a plain tuple: both are looked up by, some thirty times a pair, and the hash of a
     record takes ten times as long.
@@ -55,18 +61,48 @@ class Pinhole(NamedTuple):
     height: int
     fx: float
     fy: float
+    mapping: LensMapping = "rectilinear"
 
     @property
     def half_fov_rad(self) -> tuple[float, float]:
         """Half the angle of view across and down."""
-        return math.atan(self.width / (2 * self.fx)), math.atan(self.height / (2 * self.fy))
+        sides = np.array([self.width / (2 * self.fx), self.height / (2 * self.fy)])
+        across, down = angle_off_axis(self.mapping, sides).tolist()
+        return across, down
 
-    def rays(self) -> tuple[FloatArray, FloatArray]:
-        """Slopes x/z and y/z of the ray through each pixel centre, of shape (height, width)."""
+    def rays(self) -> FloatArray:
+        """The rays through all pixel centres, of shape (3, height, width), of any length."""
         x = (np.arange(self.width) - (self.width - 1) / 2) / self.fx
         y = (np.arange(self.height) - (self.height - 1) / 2) / self.fy
-        grid = np.broadcast_arrays(x[None, :], y[:, None])
-        return grid[0].astype(np.float32), grid[1].astype(np.float32)
+        rays = np.stack(np.broadcast_arrays(x[None, :], y[:, None], np.ones((1, 1))))
+        if self.mapping != "rectilinear":
+            radius = np.hypot(rays[0], rays[1])
+            angle = angle_off_axis(self.mapping, radius)
+            rays[:2] *= np.sin(angle) / np.maximum(radius, _TINY)
+            rays[2] = np.cos(angle)
+        return rays.astype(np.float32)
+
+    def draw(self, rays: DoubleArray) -> tuple[DoubleArray, DoubleArray, BoolArray]:
+        """Where rays land in the picture, or beside it.
+
+        Args:
+            rays: of shape (3, ...), of any length.
+
+        Returns:
+            Columns, rows and whether the lens draws the ray at all, each of shape (...).
+        """
+        x, y, z = rays
+        if self.mapping == "rectilinear":
+            drawn = z > _FORWARD_LEAST
+            scale = 1.0 / np.where(drawn, z, 1.0)
+        else:
+            off = np.hypot(x, y)
+            angle = np.arctan2(off, z)
+            drawn = angle < _WIDEST_RAD
+            scale = image_radius(self.mapping, angle) / np.maximum(off, _TINY)
+        column = x * scale * self.fx + (self.width - 1) / 2
+        row = y * scale * self.fy + (self.height - 1) / 2
+        return column, row, drawn
 
 
 class View(NamedTuple):
@@ -166,10 +202,7 @@ def _sphere_grid(
     down = np.arange(top, bottom + 1, dtype=np.float64) * step_rad
     along = np.arange(left, right + 1, dtype=np.float64) * step_rad
     direction = _directions(down[:, None], along[None, :], view.across) @ held
-    ahead = direction[..., 2] > _FORWARD_LEAST
-    depth = np.where(ahead, direction[..., 2], 1.0)
-    column = direction[..., 0] / depth * camera.fx + (camera.width - 1) / 2
-    row = direction[..., 1] / depth * camera.fy + (camera.height - 1) / 2
+    column, row, ahead = camera.draw(np.moveaxis(direction, -1, 0))
     # Half a pixel beyond the outermost centres is the picture's edge, and shows what they do.
     inside = (
         ahead
@@ -188,19 +221,10 @@ def _rim(camera: Pinhole) -> DoubleArray:
 
     That is its edge, and the column in the middle, on which a pole of the grid would lie.
     """
-    x, y = (part.astype(np.float64) for part in camera.rays())
-    lines = [
-        np.stack([part[at] for part in (x, y)], axis=-1)
-        for at in (
-            np.s_[0],
-            np.s_[-1],
-            np.s_[:, 0],
-            np.s_[:, -1],
-            np.s_[:, camera.width // 2],
-        )
-    ]
-    rim = np.concatenate(lines)
-    return np.concatenate([rim, np.ones((len(rim), 1))], axis=1)
+    rays = camera.rays().astype(np.float64)
+    middle = camera.width // 2
+    lines = [rays[:, 0], rays[:, -1], rays[:, :, 0], rays[:, :, -1], rays[:, :, middle]]
+    return np.concatenate(lines, axis=1).T
 
 
 def _angles(direction: DoubleArray, across: bool) -> tuple[DoubleArray, DoubleArray]:
