@@ -61,10 +61,16 @@ def angle_off_axis(mapping: LensMapping, radius: NDArray[np.float64]) -> NDArray
     return np.asarray(2.0 * np.arctan(radius / 2.0))
 
 
-def angle_of_view(side_mm: float, focal_mm: float, mapping: LensMapping) -> float:
-    """Angle of view in degrees across one side of the sensor, of a lens focused far away.
+def focal_px_from_fov(fov_deg: float, side_px: float, mapping: LensMapping) -> float:
+    """Focal length in pixels of a lens whose angle of view across a side is known."""
+    half = image_radius(mapping, np.array(math.radians(fov_deg) / 2.0))
+    return side_px / 2.0 / float(half)
 
-    Of a rectilinear lens it is that of ``optics.angle_of_view``.
+
+def angle_of_view(side_mm: float, focal_mm: float, mapping: LensMapping) -> float:
+    """Angle in degrees that a side (or diagonal) of the sensor sees, focused far away.
+
+    ``2 atan(d / 2f)`` of a rectilinear lens (S. F. Ray, Applied Photographic Optics, 3rd ed. 2002).
     """
     half = angle_off_axis(mapping, np.array(side_mm / 2.0 / focal_mm))
     return 2.0 * math.degrees(float(half))

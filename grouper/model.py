@@ -305,6 +305,8 @@ class Layout:
     projection: Literal["flat", "cylindrical", "spherical"] | None
     size_px: tuple[int, int] | None
     pointing_from: PointingSource
+    mapping: LensMapping = "rectilinear"
+    """How the lens draws: it tells what lies between the middle of a frame and its edge."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

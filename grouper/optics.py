@@ -1,9 +1,9 @@
 """Field of view, overlap, exposure values, depth of field, parallax, levelling, file numbers.
 
 Pure formulas with their sources; no records, no I/O. Angles are degrees, lengths carry their
-unit in the name. The camera is a pinhole looking through a rectilinear lens (Hartley and
-Zisserman, Multiple View Geometry, 2nd ed. 2004, ch. 6); cylinder and sphere as in Szeliski,
-Computer Vision: Algorithms and Applications, 2010, ch. 9.
+unit in the name. The camera is a pinhole looking through a rectilinear lens unless said (Hartley
+and Zisserman, Multiple View Geometry, 2nd ed. 2004, ch. 6; see ``lenses``); cylinder and sphere
+as in Szeliski, Computer Vision: Algorithms and Applications, 2010, ch. 9.
 """
 
 from __future__ import annotations
@@ -36,23 +36,9 @@ def within_half_turn(angle_deg: float) -> float:
     return (angle_deg + 180.0) % 360.0 - 180.0
 
 
-def angle_of_view(side_mm: float, focal_mm: float, magnification: float = 0.0) -> float:
-    """Angle in degrees that a side (or diagonal) of the sensor sees.
-
-    ``2 atan(d / 2f)``; focused closer, ``f`` becomes ``f (1 + m)`` (thin lens). Source: S. F.
-    Ray, Applied Photographic Optics, 3rd ed. 2002.
-    """
-    return math.degrees(2.0 * math.atan(side_mm / (2.0 * focal_mm * (1.0 + magnification))))
-
-
 def focal_px(focal_mm: float, side_mm: float, side_px: float) -> float:
     """Focal length in pixels: ``f W_px / w_mm`` (Hartley and Zisserman 2004, ch. 6)."""
     return focal_mm * side_px / side_mm
-
-
-def focal_px_from_fov(fov_deg: float, side_px: float) -> float:
-    """Focal length in pixels of a frame ``side_px`` long that sees ``fov_deg``."""
-    return side_px / (2.0 * math.tan(math.radians(fov_deg) / 2.0))
 
 
 def equivalent_focal_mm(focal_mm: float, width_mm: float, height_mm: float) -> float:
@@ -117,10 +103,11 @@ def yaw_half_width(
     ``tan(a/2) / cos p``, at the edge nearest the horizon it is *less* than for a level
     camera. Own derivation (spherical geometry), verified numerically.
     """
-    pitch = math.radians(pitch_deg)
-    side = math.tan(math.radians(fov_h_deg) / 2.0)
+    pitch, half = math.radians(pitch_deg), math.radians(fov_h_deg) / 2.0
     up = height_share * math.tan(math.radians(fov_v_deg) / 2.0)
-    return math.degrees(math.atan2(side, math.cos(pitch) - up * math.sin(pitch)))
+    # The tangent's two parts, for a fisheye may see behind itself.
+    ahead = math.cos(half) * (math.cos(pitch) - up * math.sin(pitch))
+    return math.degrees(math.atan2(math.sin(half), ahead))
 
 
 # --- Size and stretch of the result -------------------------------------------------------

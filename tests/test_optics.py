@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 from grouper import optics
+from grouper.lenses import angle_of_view, focal_px_from_fov
 
 
 # 36 x 24 mm, from the definition of the angle of view (Ray 2002); the usual lens tables.
@@ -32,20 +33,16 @@ from grouper import optics
 def test_angles_of_view_match_the_lens_tables(
     focal_mm: float, long: float, short: float, diagonal: float
 ) -> None:
-    assert optics.angle_of_view(36, focal_mm) == pytest.approx(long, abs=0.006)
-    assert optics.angle_of_view(24, focal_mm) == pytest.approx(short, abs=0.006)
-    assert optics.angle_of_view(optics.FULL_FRAME_DIAGONAL_MM, focal_mm) == pytest.approx(
+    assert angle_of_view(36, focal_mm, "rectilinear") == pytest.approx(long, abs=0.006)
+    assert angle_of_view(24, focal_mm, "rectilinear") == pytest.approx(short, abs=0.006)
+    assert angle_of_view(optics.FULL_FRAME_DIAGONAL_MM, focal_mm, "rectilinear") == pytest.approx(
         diagonal, abs=0.006
     )
 
 
-def test_a_lens_focused_at_life_size_sees_as_one_of_twice_the_focal_length() -> None:
-    assert optics.angle_of_view(36, 50, magnification=1.0) == optics.angle_of_view(36, 100)
-
-
 def test_focal_length_in_pixels() -> None:
     assert optics.focal_px(24, 36, 6000) == pytest.approx(4000)
-    assert optics.focal_px_from_fov(73.7398, 6000) == pytest.approx(4000, abs=0.01)
+    assert focal_px_from_fov(73.7398, 6000, "rectilinear") == pytest.approx(4000, abs=0.01)
 
 
 # Typical sensor sizes; factors are arithmetic on the diagonal (CIPA DCG-001).

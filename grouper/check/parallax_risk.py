@@ -42,6 +42,7 @@ from grouper.check.norm import find_norm, median
 from grouper.check.rail import Rail, find_rail
 from grouper.check.views import frames_in_use
 from grouper.contracts import Problem, SetCheck
+from grouper.lenses import focal_px_from_fov
 from grouper.model import Set
 from grouper.settings import Settings
 
@@ -149,7 +150,11 @@ def _focal_px(found: Set) -> float | None:
     if found.layout is None or found.layout.fov_deg is None:
         return None
     widths = [frame.upright_px[0] for frame in frames_in_use(found) if frame.upright_px]
-    return optics.focal_px_from_fov(found.layout.fov_deg[0], median(widths)) if widths else None
+    return (
+        focal_px_from_fov(found.layout.fov_deg[0], median(widths), found.layout.mapping)
+        if widths
+        else None
+    )
 
 
 CHECK = SetCheck(code="parallax-risk", severity="note", kinds=("panorama",), find=find)

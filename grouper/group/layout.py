@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 from grouper import optics
 from grouper.group.looking import is_sure
-from grouper.lenses import angle_of_view, mapping_by_name
+from grouper.lenses import LensMapping, angle_of_view, focal_px_from_fov, mapping_by_name
 from grouper.model import Direction, Frame, Layout, Link, Member, PointingSource, Solution
 
 SIDEWAYS = 0.8
@@ -26,12 +26,14 @@ def field_of_view_deg(frame: Frame, solution: Solution | None = None) -> tuple[f
     if size is None or not frame.focal_mm or not frame.sensor_long_mm or min(size) <= 0:
         return None
     side = frame.sensor_long_mm / max(size)
-    if solution is None:
-        mapping, focal = mapping_by_name(frame.lens), frame.focal_mm
-    else:
-        mapping, focal = solution.mapping, frame.focal_mm * solution.focal_scale
+    focal = frame.focal_mm * (1.0 if solution is None else solution.focal_scale)
+    mapping = _mapping(frame, solution)
     across, up = (angle_of_view(pixels * side, focal, mapping) for pixels in size)
     return across, up
+
+
+def _mapping(frame: Frame, solution: Solution | None) -> LensMapping:
+    return mapping_by_name(frame.lens) if solution is None else solution.mapping
 
 
 def build_layout(
@@ -48,7 +50,10 @@ def build_layout(
         neighbours: links between views that stand next to each other in the layout.
         pointing_from: what the pointings rest on.
     """
-    fov = field_of_view_deg(members[0].frame, solution)
+    fov, mapping = (
+        field_of_view_deg(members[0].frame, solution),
+        _mapping(members[0].frame, solution),
+    )
     # A sighting that is hardly believed, as over a gap, is no overlap.
     sightings = [link.sighting for link in neighbours]
     overlaps = sorted(seen.overlap for seen in sightings if seen is not None and is_sure(seen))
@@ -64,13 +69,14 @@ def build_layout(
         direction=_direction(members),
         span_deg=span,
         fov_deg=fov,
+        mapping=mapping,
         overlap_min=overlaps[0] if overlaps else None,
         overlap_median=overlaps[len(overlaps) // 2] if overlaps else None,
         base_tilt_deg=solution.base_tilt_deg if solution else None,
         camera_roll_deg=roll,
         crop_loss=_crop_loss(members, fov, solution),
         projection=optics.projection_for(*span) if span else None,
-        size_px=_size_px(members[0].frame, span, fov),
+        size_px=_size_px(members[0].frame, span, fov, mapping),
         pointing_from=pointing_from,
     )
 
@@ -129,7 +135,10 @@ def _crop_loss(
 
 
 def _size_px(
-    frame: Frame, span: tuple[float, float] | None, fov: tuple[float, float] | None
+    frame: Frame,
+    span: tuple[float, float] | None,
+    fov: tuple[float, float] | None,
+    mapping: LensMapping,
 ) -> tuple[int, int] | None:
     """Pixels of the joined picture at the frames' own scale."""
     size = frame.upright_px
@@ -137,5 +146,5 @@ def _size_px(
         return None
     projection = optics.projection_for(*span)
     return optics.panorama_size_px(
-        projection, span[0], span[1], optics.focal_px_from_fov(fov[0], size[0])
+        projection, span[0], span[1], focal_px_from_fov(fov[0], size[0], mapping)
     )

@@ -20,6 +20,8 @@ ANGLES: dict[str, tuple[dict[str, Any], tuple[float, float] | None]] = {
     "24 mm turned by the tag": ({"orientation": 6}, (73.74, 53.13)),
     "50 mm upright": ({"focal_mm": 50.0}, (26.99, 39.60)),
     "a crop sensor": ({"focal_mm": 16.0, "sensor_long_mm": 24.0}, (53.13, 73.74)),
+    # 4 asin(side / (4 focal)), of a fisheye that keeps solid angles (Kannala & Brandt 2006, eq. 4).
+    "a fisheye": ({"focal_mm": 15.0, "lens": "15mm Fisheye"}, (94.31, 147.48)),
     "no focal length": ({"focal_mm": None}, None),
     "a focal length of nothing": ({"focal_mm": 0.0}, None),
     "no sensor": ({"sensor_long_mm": None}, None),

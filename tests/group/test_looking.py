@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import pytest
 
@@ -24,6 +24,7 @@ from grouper.group.pairs import Pairs, gather_pairs
 from grouper.group.strands import build_strands
 from grouper.model import Frame, Sighting
 from tests.group.eyes import (
+    BLACK,
     KnowingEye,
     Shot,
     UnknowingEye,
@@ -294,9 +295,10 @@ def test_what_was_asked_before_leaves_the_rest_as_quick_as_wanted() -> None:
 
 @dataclass(frozen=True)
 class NearEye(KnowingEye):
-    """Cannot tell of some pairs before it looks closely."""
+    """Cannot tell of some pairs, or only in doubt, before it looks closely."""
 
     plain: frozenset[tuple[str, str]] = frozenset()
+    in_doubt: Sighting | None = None
     closely: list[tuple[str, str]] = field(default_factory=list)
 
     def compare(
@@ -304,7 +306,7 @@ class NearEye(KnowingEye):
     ) -> list[Sighting | None]:
         seen = KnowingEye.compare(self, pairs, quick=quick)
         return [
-            None if (a.file, b.file) in self.plain else one
+            self.in_doubt if (a.file, b.file) in self.plain else one
             for (a, b), one in zip(pairs, seen, strict=True)
         ]
 
@@ -389,3 +391,49 @@ def test_not_a_whole_night_is_looked_at_closely() -> None:
     eye = near_eye(few, *range(1, 39, 2))
     look_at_neighbours(unseen(few), eye)
     assert len(eye.closely) == 19 <= FREE_CLOSER
+
+
+@pytest.mark.parametrize(
+    ("certainty", "pause_s", "is_looked_at"),
+    [
+        (0.02, 5.0, False),  # as strangers mostly are
+        (0.04, 5.0, True),
+        (0.49, 9.0, True),
+        (0.49, 11.0, False),  # too long for the rhythm
+        (0.6, 5.0, False),  # found already
+    ],
+)
+def test_what_is_left_in_doubt_is_looked_at_closely_within_the_rhythm(
+    certainty: float, pause_s: float, is_looked_at: bool
+) -> None:
+    shots = [*sweep(1, 0, [0, 35, 70]), *sweep(4, 10 + pause_s, [105])]
+    eye = replace(near_eye(shots, 2), in_doubt=Sighting(overlap=0.4, certainty=certainty))
+    pairs = unseen(shots)
+    look_at_neighbours(pairs, eye)
+    assert bool(eye.closely) is is_looked_at
+    seen = pairs.seen(2, 3)
+    assert seen is not None
+    assert seen.certainty == (0.98 if is_looked_at else certainty)
+
+
+def test_a_closer_look_that_shows_too_little_changes_no_mind() -> None:
+    shots = sweep(1, 0, [0, 35, 70, 105])
+    doubt = Sighting(overlap=0.4, certainty=0.3)
+    eye = replace(near_eye(shots, 2), in_doubt=doubt)
+    eye = replace(eye, shots={**eye.shots, shots[3].frame.file: replace(shots[3], glance=BLACK)})
+    pairs = unseen(shots)
+    look_at_neighbours(pairs, eye)
+    assert len(eye.closely) == 1
+    assert pairs.seen(2, 3) == doubt
+
+
+def test_the_first_leg_of_a_view_is_held_against_the_same_leg_of_the_view_before() -> None:
+    shots = on_stops(1, 0, [0, 35, 200], [0.0, -2.0, 2.0])
+    wanted = ties_of(shots)
+    # The last view overlaps nothing: its first leg, frame 6, is held against that of the one
+    # before, frame 3, which an even choice of six of the six frames before would hold as well.
+    assert (3, 6) in wanted
+    many = on_stops(1, 0, [35.0 * i for i in range(6)] + [0.0], [0.0, -2.0, 2.0])
+    assert (15, 18) in ties_of(many)
+    # A sweep of one exposure has no legs to choose from.
+    assert len(ties_of(sweep(1, 0, [0, 35, 200]))) < len(set(ties_of(shots)))

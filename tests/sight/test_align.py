@@ -7,8 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from grouper.rotations import rotation
-from grouper.sight.align import Level, fit, grounds, sample
+from grouper.rotations import rotation, rotation_vector
+from grouper.sight.align import Level, fit, grounds, refine, sample
 from grouper.sight.sphere import Pinhole
 
 CAMERA = Pinhole(36, 24, 30.0, 30.0)
@@ -82,3 +82,52 @@ def test_tells_how_far_the_second_picture_moved() -> None:
     # By 6 of 36 columns at the middle, more to the sides.
     assert told[0].move[0] == pytest.approx(6 / 36, abs=0.04)
     assert told[0].move[1] == pytest.approx(0.0, abs=0.01)
+
+
+FISHEYES = [
+    Pinhole(72, 48, 30.0, 30.0, "equisolid"),
+    Pinhole(48, 72, 25.0, 25.0, "stereographic"),
+]
+
+
+def _smooth(camera: Pinhole, turn: np.ndarray) -> Level:
+    """What a camera sees of a sphere painted with waves that are longer than its pixels."""
+    waves = np.random.default_rng(8).normal(0.0, 2.5, (12, 3))
+    rays = camera.rays().astype(np.float64).reshape(3, -1)
+    seen = turn @ (rays / np.linalg.norm(rays, axis=0))
+    band = np.sin(waves @ seen + np.arange(12)[:, None]).sum(axis=0) / 4
+    shape = (camera.height, camera.width)
+    return Level(band.reshape(shape).astype(np.float32), np.ones(shape, bool), *shape[::-1])
+
+
+@pytest.mark.parametrize("camera", FISHEYES, ids=lambda camera: str(camera.mapping))
+def test_turns_are_refined_through_fisheyes(camera: Pinhole) -> None:
+    turn = rotation(np.array([0.02, 0.9, -0.03]))
+    first, second = _smooth(camera, np.eye(3)), _smooth(camera, turn)
+    ground = grounds(first, camera, (1.0,))
+    begun = turn @ rotation(np.array([0.03, -0.04, 0.02]))
+    [found], _ = refine(ground, [second], [camera], begun[None], 8)
+    off = np.linalg.norm(rotation_vector(found.T @ turn))
+    assert math.degrees(off) < 0.1
+    [told] = fit([first], [camera], [second], [camera], found[None])
+    assert told is not None
+    assert told[0].ncc > 0.99
+
+
+@pytest.mark.parametrize("camera", FISHEYES, ids=lambda camera: str(camera.mapping))
+def test_the_pull_is_how_values_change_with_a_turn(camera: Pinhole) -> None:
+    """By comparing the picture with that of a camera that is turned a little."""
+    level = _smooth(camera, np.eye(3))
+    [ground] = grounds(level, camera, (1.0,))
+    order = np.argsort(ground.values)
+    for axis in range(3):
+        vector = np.zeros(3)
+        vector[axis] = 1e-3
+        # The ray moves one way as the camera turns the other.
+        moved = _smooth(camera, rotation(vector)).band.ravel() - level.band.ravel()
+        told = ground.pull[axis][order] * 1e-3
+        seen = moved[np.argsort(level.band.ravel())]
+        # At the picture's edge no slope is known.
+        told, seen = told[told != 0], seen[told != 0]
+        assert np.corrcoef(told, seen)[0, 1] > 0.98
+        assert np.polyfit(told, seen, 1)[0] == pytest.approx(1.0, abs=0.08)

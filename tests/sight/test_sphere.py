@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
+from grouper.rotations import rotation, rotation_vector
 from grouper.sight.align import directions, project
 from grouper.sight.sphere import (
     Pinhole,
@@ -15,8 +16,6 @@ from grouper.sight.sphere import (
     about_x,
     about_y,
     about_z,
-    rotation,
-    rotation_vector,
     sphere_map,
 )
 
@@ -81,7 +80,7 @@ def test_overlap_share_obeys_the_closed_form() -> None:
 @pytest.mark.parametrize("pitch_deg", [0.0, 20.0, -35.0])
 def test_on_the_sphere_a_turn_is_a_shift(pitch_deg: float) -> None:
     """A smooth pattern of yaw and elevation, drawn by a pitched camera at two yaws."""
-    x, y = CAMERA.rays()
+    x, y, _ = CAMERA.rays()
     view = View(pitch_deg)
     step = 1.0 / CAMERA.fx
     shift = 7
@@ -119,3 +118,61 @@ def test_shift_becomes_the_turn_again() -> None:
     assert rotation_vector(View().turn(-0.2, 0.0)) == pytest.approx([0.2, 0.0, 0.0])
     across = View(0.0, across=True)
     assert rotation_vector(across.turn(-0.2, 0.0)) == pytest.approx([0.2, 0.0, 0.0])
+
+
+FISHEYES = [
+    pytest.param(Pinhole(160, 107, 67.0, 67.0, "equisolid"), id="equisolid"),
+    pytest.param(Pinhole(107, 160, 54.0, 54.0, "stereographic"), id="stereographic"),
+]
+
+
+@pytest.mark.parametrize("camera", [*FISHEYES, pytest.param(CAMERA, id="rectilinear")])
+def test_rays_are_drawn_where_they_come_from(camera: Pinhole) -> None:
+    column, row, drawn = camera.draw(camera.rays().astype(np.float64))
+    rows, columns = np.indices((camera.height, camera.width))
+    assert drawn.all()
+    assert np.abs(column - columns).max() < 1e-3
+    assert np.abs(row - rows).max() < 1e-3
+
+
+@pytest.mark.parametrize("camera", FISHEYES)
+def test_a_fisheye_draws_by_the_closed_form(camera: Pinhole) -> None:
+    """60 degrees to the right: 2 f sin 30 or 2 f tan 30 (Kannala & Brandt 2006, eqs. 2 and 4)."""
+    ray = np.array([math.sin(math.pi / 3), 0.0, math.cos(math.pi / 3)])
+    column, row, drawn = camera.draw(ray)
+    off = 1.0 if camera.mapping == "equisolid" else 2.0 / math.sqrt(3.0)
+    assert drawn
+    assert float(column) == pytest.approx((camera.width - 1) / 2 + off * camera.fx)
+    assert float(row) == pytest.approx((camera.height - 1) / 2)
+
+
+def test_a_fisheye_sees_beside_itself_and_not_behind() -> None:
+    camera = Pinhole(160, 160, 40.0, 40.0, "equisolid")
+    rays = np.array([[1.0, 0.0, 0.0], [1.0, 0.0, -0.2], [0.2, 0.0, -1.0]]).T
+    assert camera.draw(rays)[2].tolist() == [True, True, False]
+    assert CAMERA.draw(rays)[2].tolist() == [False, False, False]
+
+
+@pytest.mark.parametrize("camera", FISHEYES)
+def test_a_fisheye_is_laid_out_as_far_as_it_sees(camera: Pinhole) -> None:
+    step = math.radians(1.0)
+    laid = sphere_map(camera, View(), step)
+    across, down = (math.degrees(half) for half in camera.half_fov_rad)
+    rows, columns = laid.mask.any(axis=1).sum(), laid.mask[laid.size[0] // 2].sum()
+    assert columns == pytest.approx(2 * across, abs=2)
+    assert rows == pytest.approx(2 * down, abs=2)
+
+
+@pytest.mark.parametrize("camera", FISHEYES)
+def test_turned_rays_land_as_one_by_one(camera: Pinhole) -> None:
+    turns = rotation(np.array([[0.1, 0.7, -0.05], [0.0, -1.2, 0.2]]))
+    rays = directions(camera)
+    column, row, inside = project(rays[None], turns, [camera, CAMERA])
+    for at, other in enumerate((camera, CAMERA)):
+        seen = turns[at].T @ rays.astype(np.float64)
+        across, along, drawn = other.draw(seen)
+        within = drawn & (np.abs(across - (other.width - 1) / 2) <= other.width / 2)
+        within &= np.abs(along - (other.height - 1) / 2) <= other.height / 2
+        assert inside[at].sum() == pytest.approx(within.sum(), abs=2)
+        assert np.abs(column[at] - across)[within].max() < 1e-3
+        assert np.abs(row[at] - along)[within].max() < 1e-3
