@@ -119,15 +119,15 @@ def test_the_pull_is_how_values_change_with_a_turn(camera: Pinhole) -> None:
     """By comparing the picture with that of a camera that is turned a little."""
     level = _smooth(camera, np.eye(3))
     [ground] = grounds(level, camera, (1.0,))
-    order = np.argsort(ground.values)
+    inside = np.zeros(level.band.shape, bool)
+    inside[1:-1, 1:-1] = True  # at the picture's edge no slope is known
+    places = np.argsort(level.band, axis=None)
+    order = np.argsort(ground.values)[inside.ravel()[places]]
+    places = places[inside.ravel()[places]]
     for axis in range(3):
         vector = np.zeros(3)
         vector[axis] = 1e-3
-        # The ray moves one way as the camera turns the other.
-        moved = _smooth(camera, rotation(vector)).band.ravel() - level.band.ravel()
+        moved = _smooth(camera, rotation(vector)).band.ravel()[places] - level.band.ravel()[places]
         told = ground.pull[axis][order] * 1e-3
-        seen = moved[np.argsort(level.band.ravel())]
-        # At the picture's edge no slope is known.
-        told, seen = told[told != 0], seen[told != 0]
-        assert np.corrcoef(told, seen)[0, 1] > 0.98
-        assert np.polyfit(told, seen, 1)[0] == pytest.approx(1.0, abs=0.08)
+        assert np.corrcoef(told, moved)[0, 1] > 0.999
+        assert np.polyfit(told, moved, 1)[0] == pytest.approx(1.0, abs=0.03)
