@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import pytest
@@ -13,10 +14,11 @@ from hypothesis import strategies as st
 
 from grouper.group.panorama import LOST_MORE, LOST_ONE, NEVER_FIRED, _Judge, link_weights, propose
 from grouper.group.stops import find_stops
-from grouper.model import Layout, Set
+from grouper.model import Layout, Set, Sighting
 from tests.group.eyes import (
     BLACK,
     PLAIN,
+    KnowingEye,
     Shot,
     blindly,
     bracket,
@@ -450,3 +452,61 @@ def test_without_pictures_pointings_are_said_to_be_assumed() -> None:
     for found in blindly(sweep(1, 0, SEVEN)).sets:
         assert found.layout is None or found.layout.pointing_from == "assumed"
         assert {m.pointing.yaw_deg for m in found.members} == {None}
+
+
+@dataclass(frozen=True)
+class PitchedEye(KnowingEye):
+    """Sees the roll that turning a pitched camera brings, and nothing in common between rows."""
+
+    def _see(self, a: Shot, b: Shot) -> Sighting | None:
+        seen = KnowingEye._see(self, replace(a, pitch=0.0), replace(b, pitch=0.0))
+        if seen is None or a.pitch != b.pitch:
+            return Sighting(overlap=0.0, certainty=0.02)
+        pitch = math.radians(a.pitch)
+        _, turn, _ = seen.turn_deg
+        return replace(seen, turn_deg=(0.0, turn * math.cos(pitch), -turn * math.sin(pitch)))
+
+
+@pytest.mark.parametrize(
+    ("pitches", "sets"),
+    [
+        ([0.0, 40.0], [14]),
+        ([-30.0, 0.0], [14]),
+        ([0.0, 10.0], [7, 7]),  # a base that leans
+        ([0.0, 40.0, -40.0], [21]),
+    ],
+)
+def test_sweeps_at_other_heights_soon_after_are_rows(pitches: list[float], sets: list[int]) -> None:
+    shots = [
+        replace(shot, pitch=pitch + 0.01 * k)  # no two are one row
+        for k, pitch in enumerate(pitches)
+        for shot in sweep(1 + 7 * k, 46.0 * k, [7.0 * k + yaw for yaw in SEVEN])
+    ]
+    eye = PitchedEye({shot.frame.file: shot for shot in among(shots)})
+    found = grouped(among(shots), eye).sets
+    assert [len(one.frames) for one in found] == sets
+
+
+@pytest.mark.parametrize(
+    ("turn_deg", "pitch_deg"),
+    [
+        # Turned by 40 degrees about the vertical, looking up or down by 30 (cos, sin of 30).
+        ((0.0, 34.64, -20.0), 30.0),
+        ((0.0, -34.64, 20.0), 30.0),
+        ((0.0, 34.64, 20.0), -30.0),
+        ((0.0, 40.0, 0.0), 0.0),
+        ((0.0, 10.0, -6.0), None),  # too little to tell
+        ((30.0, 30.0, 0.0), None),  # about no vertical
+        ((40.0, 0.0, 0.0), None),
+    ],
+)
+def test_a_turn_about_the_vertical_tells_the_pitch(
+    turn_deg: tuple[float, float, float], pitch_deg: float | None
+) -> None:
+    shots = sweep(1, 0, [0, 35])
+    evidence = evidence_of(shots)
+    seen = evidence.pairs.seen(0, 1)
+    assert seen is not None
+    evidence.pairs.sightings[0, 1] = replace(seen, turn_deg=turn_deg)
+    [pitch] = find_stops(replace(evidence, looked=evidence.looked)).pitch
+    assert math.isnan(pitch) if pitch_deg is None else pitch == pytest.approx(pitch_deg, abs=0.01)
