@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from testdata.rehearsal import notes
-from testdata.rehearsal.records import Body
+from testdata.rehearsal.records import Body, Lens
 
 Q5 = Body(
     key="q5",
@@ -124,6 +124,16 @@ NOTED = replace(
 
 BODIES = (Q5, Q3, M2, M1, COMPACT, PHONE, DRONE, NOTED)
 INTERCHANGEABLE = (Q5, Q3, M2, M1)
+
+FISHEYE_15 = Lens(name="Quillmark Fisheye 15mm f/2.8", focal_mm=15.0, projection="equisolid")
+"""Fills a full frame from corner to corner."""
+FISHEYE_10 = Lens(name="Quillmark 10.5mm f/2.8 Fisheye", focal_mm=10.5, projection="equisolid")
+"""The same for the smaller sensor of a Q3."""
+FISHEYE_8 = Lens(
+    name="Sundby 8mm f/3.5 Fisheye", focal_mm=8.0, projection="stereographic", tells=False
+)
+"""Set by hand, without contacts."""
+
 _USUAL = (0.46, 0.2, 0.22, 0.12)
 
 
@@ -140,3 +150,8 @@ def any_body(rng: np.random.Generator) -> Body:
 def focal_for(body: Body, equivalent_mm: float) -> float:
     """The true focal length that has the angle of a 35 mm equivalent, to a tenth."""
     return round(equivalent_mm * float(np.hypot(*body.sensor_mm)) / 43.2666, 1)
+
+
+def equivalent_for(body: Body, focal_mm: float) -> float:
+    """The 35 mm equivalent of a focal length, by the diagonals."""
+    return focal_mm * 43.2666 / float(np.hypot(*body.sensor_mm))

@@ -1,5 +1,10 @@
 """The camera: poses, projection, exposure, development. Pure functions.
 
+Lenses are rectilinear or fisheyes. A fisheye draws a ray that is t off its axis at
+2 f sin(t/2) from the middle (equisolid angle) or at 2 f tan(t/2) (stereographic): Ray, *Applied
+Photographic Optics*, 3rd ed. 2002, on fisheye lenses (from memory); Kannala & Brandt, IEEE PAMI
+28(8), 2006, equations 1 to 5.
+
 World and camera axes: x right, y down, z forward. A camera's rotation takes its own axes to
 the world's. Turning right is a positive rotation about y, tilting up about x, rolling
 clockwise (as seen from behind) about z.
@@ -15,10 +20,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from testdata.rehearsal.paint import Image, as_image, leaves, palette, pink
-from testdata.rehearsal.records import Shot
+from testdata.rehearsal.records import Projection, Shot
 from testdata.rehearsal.scene import Scene
 
 Matrix = NDArray[np.float64]
+
+HALF_FIELD_DEG = 90.0
+"""How far off its axis a fisheye sees; beyond, its picture is black. They are made for 180 degrees
+in all, from corner to corner (common practice, no source)."""
 
 
 def _about(axis: int, angle_deg: float) -> Matrix:
@@ -88,51 +97,112 @@ def focal_px(shot: Shot) -> float:
     return effective_focal_mm(shot) / shot.body.sensor_mm[0] * shot.body.file_px[0]
 
 
+def image_radius(angle_rad: Matrix, focal: float, projection: Projection) -> Matrix:
+    """How far from the picture's middle a ray off the axis lands, in the unit of ``focal``."""
+    if projection == "equisolid":
+        return 2 * focal * np.sin(angle_rad / 2)
+    if projection == "stereographic":
+        return 2 * focal * np.tan(angle_rad / 2)
+    return focal * np.tan(angle_rad)
+
+
+def off_axis_rad(radius: Matrix, focal: float, projection: Projection) -> Matrix:
+    """The inverse of ``image_radius``; pi where the lens draws nothing any more."""
+    if projection == "equisolid":
+        return 2 * np.arcsin(np.minimum(radius / (2 * focal), 1.0))
+    if projection == "stereographic":
+        return 2 * np.arctan(radius / (2 * focal))
+    return np.arctan(radius / focal)
+
+
+def angle_of_view_deg(side_mm: float, focal_mm: float, projection: Projection) -> float:
+    """The angle a lens sees along a line of this length through the picture's middle."""
+    if projection == "rectilinear":
+        return 2 * math.degrees(math.atan(side_mm / 2 / focal_mm))
+    half = math.degrees(float(off_axis_rad(np.asarray(side_mm / 2), focal_mm, projection)))
+    return 2 * min(half, HALF_FIELD_DEG)
+
+
+def project(rays: Matrix, focal: float, projection: Projection) -> tuple[Matrix, Matrix]:
+    """Where rays in camera axes, shape (..., 3), land: right and down of the picture's middle.
+
+    In the unit of ``focal``; NaN for a ray that the lens does not see.
+    """
+    x, y, z = rays[..., 0], rays[..., 1], rays[..., 2]
+    if projection == "rectilinear":
+        ahead = np.where(z > 0, z, np.nan)
+        return focal * x / ahead, focal * y / ahead
+    away = np.hypot(x, y)
+    angle = np.arctan2(away, z)
+    # On the axis itself there is no direction to go, nor any way.
+    scale = image_radius(angle, focal, projection) / np.maximum(away, 1e-12)
+    scale = np.where(angle <= math.radians(HALF_FIELD_DEG), scale, np.nan)
+    return x * scale, y * scale
+
+
+def cast(x: Matrix, y: Matrix, focal: float, projection: Projection) -> Matrix:
+    """Directions in camera axes, shape (..., 3), of places in a picture; the inverse of
+    ``project``. Of length 1 where the lens is a fisheye."""
+    if projection == "rectilinear":
+        return np.stack([x, y, np.full_like(x, focal)], axis=-1)
+    radius = np.hypot(x, y)
+    angle = off_axis_rad(radius, focal, projection)
+    scale = np.sin(angle) / np.maximum(radius, 1e-12)
+    return np.stack([x * scale, y * scale, np.cos(angle)], axis=-1)
+
+
 def overlap_share(a: Shot, b: Shot, grid: int = 96) -> float:
     """Share of frame ``a`` that ``b`` sees too, by counting a grid of rays; distortion left out.
 
-    For a level yaw step this is the closed form 1/2 + tan(w/2 - s) / (2 tan(w/2)) on the
-    horizon, and a little more or less away from it.
+    For a level yaw step of a rectilinear lens this is the closed form
+    1/2 + tan(w/2 - s) / (2 tan(w/2)) on the horizon, and a little more or less away from it.
+    Black corners of a fisheye's frame count as not seen by anyone.
     """
     width, height = upright_sensor_mm(a)
     x = (np.arange(grid) + 0.5) / grid * width - width / 2
     y = (np.arange(grid) + 0.5) / grid * height - height / 2
-    rays = np.stack(
-        [*np.meshgrid(x, y), np.full((grid, grid), effective_focal_mm(a))], axis=-1
-    ).reshape(-1, 3)
-    seen = rays @ shot_rotation(a).T @ shot_rotation(b)
+    rays = cast(*np.meshgrid(x, y), effective_focal_mm(a), a.projection).reshape(-1, 3)
+    drawn = rays[:, 2] >= math.cos(math.radians(HALF_FIELD_DEG))
+    x, y = project(
+        rays @ shot_rotation(a).T @ shot_rotation(b), effective_focal_mm(b), b.projection
+    )
     width, height = upright_sensor_mm(b)
-    focal = effective_focal_mm(b)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        inside = (
-            (seen[:, 2] > 0)
-            & (np.abs(seen[:, 0] / seen[:, 2] * focal) <= width / 2)
-            & (np.abs(seen[:, 1] / seen[:, 2] * focal) <= height / 2)
-        )
+    inside = drawn & (np.abs(x) <= width / 2) & (np.abs(y) <= height / 2)
     return float(inside.mean())
 
 
 @lru_cache(maxsize=24)
-def _rays(width: int, height: int, focal: float, k1: float) -> Image:
+def _rays(
+    width: int, height: int, focal: float, k1: float, projection: Projection = "rectilinear"
+) -> Image:
     """Directions of the pixels of a picture in camera axes: shape (height, width, 3)."""
     x = np.arange(width) - (width - 1) / 2
     y = np.arange(height) - (height - 1) / 2
     across, down = np.meshgrid(x, y)
+    if projection != "rectilinear":
+        return as_image(cast(across, down, focal, projection))
     half = math.hypot(width, height) / 2
     # The file shows a ray at r (1 + k1 r^2); one step of fixed-point iteration inverts that
     # to well under a pixel for |k1| up to 0.03.
     square = (across**2 + down**2) / half**2
     shrink = 1 / (1 + k1 * square)
     shrink = 1 / (1 + k1 * square * shrink**2)
-    rays = np.stack([across * shrink, down * shrink, np.full_like(across, focal)], axis=-1)
+    rays = cast(across * shrink, down * shrink, focal, projection)
     return as_image(rays / np.linalg.norm(rays, axis=-1, keepdims=True))
 
 
 @lru_cache(maxsize=24)
-def _vignette(width: int, height: int, focal: float) -> Image:
-    """Half of the cos**4 law in stops: what most corrected lenses leave. (height, width, 1)."""
-    cosine = _rays(width, height, focal, 0.0)[..., 2:]
-    return as_image(cosine**2)
+def _vignette(width: int, height: int, focal: float, projection: Projection) -> Image:
+    """Half of the cos**4 law in stops: what most corrected lenses leave. (height, width, 1).
+
+    A fisheye, which would have no light at all at 90 degrees by that law, loses about a stop
+    there (common practice, no source), and all of it beyond its field.
+    """
+    cosine = _rays(width, height, focal, 0.0, projection)[..., 2:]
+    if projection == "rectilinear":
+        return as_image(cosine**2)
+    drawn = cosine >= math.cos(math.radians(HALF_FIELD_DEG))
+    return as_image(np.where(drawn, (1 + cosine) / 2, 0))
 
 
 @lru_cache(maxsize=1)
@@ -158,7 +228,8 @@ def expose(shot: Shot, scene: Scene) -> Image:
     width, height = upright_size_px(shot)
     focal = focal_px(shot)
     turn = shot_rotation(shot)
-    rays = _rays(width, height, round(focal, 3), shot.body.k1) @ turn.T.astype(np.float32)
+    rays = _rays(width, height, round(focal, 3), shot.body.k1, shot.projection)
+    rays = rays @ turn.T.astype(np.float32)
     middle = pointing(turn)[0]
     position = np.asarray(shot.position_m, np.float32)
     if shot.ground_m is None:
@@ -181,7 +252,7 @@ def expose(shot: Shot, scene: Scene) -> Image:
         _walk(light, shot, scene, turn, focal)
     if shot.passer is not None:
         _pass_by(light, shot.passer, shot.seed)
-    light *= _vignette(width, height, round(focal, 3))
+    light *= _vignette(width, height, round(focal, 3), shot.projection)
     if shot.focus_m is not None and (depth := _depth(scene, shot, rays, x, y)) is not None:
         light = _defocus(light, depth, shot.focus_m, width)
     if shot.shake_px > 0:
@@ -356,16 +427,19 @@ def _walk(light: Image, shot: Shot, scene: Scene, turn: Matrix, focal: float) ->
         spot = _about(1, heading) @ np.array([side * away, 0.0, along])
         down = np.array([0.0, 1.0, 0.0])
         feet, head = spot + 1.6 * down, spot + (1.6 - rng.uniform(1.5, 1.9)) * down
-        _person(light, turn.T @ feet, turn.T @ head, focal, as_image(shade))
+        ends = np.stack([turn.T @ feet, turn.T @ head])
+        # Hardly ahead, a rectilinear lens would draw them without end.
+        if shot.projection != "rectilinear" or ends[:, 2].min() >= 0.5:
+            _person(light, *project(ends, focal, shot.projection), as_image(shade))
 
 
-def _person(light: Image, feet: Matrix, head: Matrix, focal: float, shade: Image) -> None:
-    if feet[2] < 0.5 or head[2] < 0.5:
+def _person(light: Image, x: Matrix, y: Matrix, shade: Image) -> None:
+    """Draw somebody between feet and head, right and down of the middle, where both are seen."""
+    if np.isnan(x).any():
         return
     height, width = light.shape[:2]
     ends = [
-        (focal * end[0] / end[2] + (width - 1) / 2, focal * end[1] / end[2] + (height - 1) / 2)
-        for end in (feet, head)
+        (float(a) + (width - 1) / 2, float(b) + (height - 1) / 2) for a, b in zip(x, y, strict=True)
     ]
     tall = math.hypot(ends[0][0] - ends[1][0], ends[0][1] - ends[1][1])
     if tall < 3 or tall > 3 * height or not -tall < ends[0][0] < width + tall:

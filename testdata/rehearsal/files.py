@@ -178,9 +178,10 @@ def _time_fields(shot: Shot, stamp: str) -> list[Field]:
 
 
 def _exposure_fields(shot: Shot) -> list[Field]:
+    opened = [Field(0x829D, exif.RATIONAL, aperture_mark(shot.aperture))]
     return [
         Field(0x829A, exif.RATIONAL, shutter_mark(shot.shutter)),
-        Field(0x829D, exif.RATIONAL, aperture_mark(shot.aperture)),
+        *(opened if shot.lens_tells else []),
         Field(0x8822, exif.SHORT, shot.program),
         Field(0x8827, exif.SHORT, shot.iso),
         Field(0x9000, exif.UNDEFINED, b"0231"),
@@ -201,14 +202,17 @@ def _optics_fields(shot: Shot, width: int, height: int) -> list[Field]:
     if body.claimed_px is not None and shot.look != "composite":
         claimed = body.claimed_px if width > height else body.claimed_px[::-1]
     fields = [
-        Field(0x920A, exif.RATIONAL, Fraction(round(shot.focal_mm * 10), 10)),
         Field(0xA002, exif.LONG, claimed[0]),
         Field(0xA003, exif.LONG, claimed[1]),
-        Field(0xA434, exif.ASCII, shot.lens or body.lens),
     ]
+    if shot.lens_tells:
+        fields += [
+            Field(0x920A, exif.RATIONAL, Fraction(round(shot.focal_mm * 10), 10)),
+            Field(0xA434, exif.ASCII, shot.lens or body.lens),
+        ]
     if body.serial is not None:
         fields.append(Field(0xA431, exif.ASCII, body.serial))
-    if body.focal_tags == "equivalent":
+    if body.focal_tags == "equivalent" and shot.lens_tells:
         diagonal = math.hypot(*body.sensor_mm)
         fields.append(Field(0xA405, exif.SHORT, round(shot.focal_mm * 43.2666 / diagonal)))
     elif body.focal_tags == "focal-plane":

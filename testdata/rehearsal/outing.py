@@ -15,7 +15,13 @@ from typing import Any
 
 import numpy as np
 
-from testdata.rehearsal.camera import overlap_share, pointing, shot_rotation, upright_sensor_mm
+from testdata.rehearsal.camera import (
+    angle_of_view_deg,
+    overlap_share,
+    pointing,
+    shot_rotation,
+    upright_sensor_mm,
+)
 from testdata.rehearsal.marks import FASTEST_TV, SLOWEST_TV, nearest_third
 from testdata.rehearsal.records import (
     Body,
@@ -316,10 +322,11 @@ class Outing:
             )
             for item, angles in zip(taken, where, strict=True)
         )
-        width = upright_sensor_mm(shots[0])[0]
-        fov = 2 * math.degrees(math.atan(width / 2 / shots[0].focal_mm))
-        span = 360.0 if closed else float(yaws.max() - yaws.min()) + fov
-        tall = 2 * math.degrees(math.atan(upright_sensor_mm(shots[0])[1] / 2 / shots[0].focal_mm))
+        wide, tall = (
+            angle_of_view_deg(side, shots[0].focal_mm, shots[0].projection)
+            for side in upright_sensor_mm(shots[0])
+        )
+        span = 360.0 if closed else float(yaws.max() - yaws.min()) + wide
         pitches = [angles[1] for angles in where]
         findings = (*findings, *_wide(span, max(pitches) - min(pitches) + tall), *_ghosts(taken))
         if not closed:

@@ -14,6 +14,9 @@ SceneKind = Literal[
     "ridges", "lake", "hall", "woodland", "sea", "night", "market", "meadow", "tabletop", "picture"
 ]
 SetKind = Literal["panorama", "bracket", "focus-stack", "burst", "interval"]
+Projection = Literal["rectilinear", "equisolid", "stereographic"]
+"""How far from the middle a lens draws what lies t off its axis: f tan t, 2 f sin(t/2) as most
+fisheyes, 2 f tan(t/2) as some."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,7 +70,19 @@ class Body:
     note: bool = False
     """Writes a maker note that tells automatic ISO and focus; see ``notes``."""
     k1: float = 0.0
-    """Radial distortion: r' = r (1 + k1 r^2), r in units of the half diagonal."""
+    """Radial distortion of its rectilinear lenses: r' = r (1 + k1 r^2), r in units of the half
+    diagonal."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lens:
+    """A lens of one focal length, put on a body in place of its usual one."""
+
+    name: str
+    focal_mm: float
+    projection: Projection
+    tells: bool = True
+    """Has contacts: its name, focal length and aperture reach the file."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,6 +123,9 @@ class Shot:
     focal_mm: float = 24.0
     lens: str | None = None
     """Overrides the body's lens."""
+    projection: Projection = "rectilinear"
+    lens_tells: bool = True
+    """False: the body knows nothing of the lens, neither name nor focal length nor aperture."""
 
     upright: bool = True
     orientation: int = 8

@@ -15,7 +15,7 @@ import numpy as np
 
 from testdata.rehearsal import bodies
 from testdata.rehearsal.outing import Aim, Holder, Outing, Setup, Taken, with_findings
-from testdata.rehearsal.records import Body, Expected, SceneKind, TruthSet
+from testdata.rehearsal.records import Body, Expected, Lens, SceneKind, TruthSet
 from testdata.rehearsal.scene import USUAL_EV
 from testdata.rehearsal.stage import (
     OUTDOORS,
@@ -27,6 +27,7 @@ from testdata.rehearsal.stage import (
     row,
     same_singles,
     set_up,
+    set_up_with,
     step_for,
     together,
     tripod,
@@ -65,6 +66,7 @@ def _sweep(
     count: int,
     overlap: float,
     *,
+    step: float | None = None,
     pause_s: tuple[float, float] = (5.0, 0.25),
     pitch: float = 0.0,
     middle: float | None = None,
@@ -75,10 +77,11 @@ def _sweep(
     offset_m: float = 0.02,
     **views: Any,
 ) -> tuple[list[Taken], TruthSet]:
-    """A tripod sweep of one row, on record as a panorama."""
+    """A tripod sweep of one row, on record as a panorama; by its overlap unless a step is said."""
     rng = stage.outing.rng
     wide = stage.fov_deg[0]
-    step = 360 / count if closed else step_for(overlap, wide)
+    if step is None:
+        step = 360 / count if closed else step_for(overlap, wide)
     if middle is None:
         middle = float(rng.uniform(-180, 180)) if stage.scene.span_deg >= 360 else 0.0
     aims = row(count, step, middle=middle, pitch=pitch, leftward=bool(rng.random() < 0.25))
@@ -397,6 +400,57 @@ def long_exposures(outing: Outing, holder: Holder) -> None:
     _look_round(stage)
     doubled = 2 ** -stage.setup["shutter"] if rng.random() < 0.5 else 0.0
     _sweep(stage, _count(stage, 0.33, 4, 7), 0.33, pause_s=(4.0 + doubled, 0.2))
+
+
+# Fisheyes
+
+
+def _fisheye_sweep(upright: bool) -> Act:
+    """Sweeps with a fisheye that fills the frame, and singles with the same lens."""
+
+    def act(outing: Outing, holder: Holder) -> None:
+        rng = outing.rng
+        for _ in range(2):
+            stage = set_up_with(outing, holder, bodies.FISHEYE_15, upright=upright)
+            different_singles(stage, int(rng.integers(1, 3)))
+            outing.wait(40)
+            step = float(rng.uniform(45, 60)) if upright else 60.0
+            pause = (float(rng.uniform(3, 9)), 0.2)
+            _sweep(stage, int(rng.integers(3, 5)), 0, step=step, pause_s=pause)
+            outing.wait(40)
+            same_singles(stage, int(rng.integers(1, 4)), float(rng.uniform(9, 25)))
+            outing.wait(90)
+
+    return act
+
+
+def _fisheye_circle(lens: Lens, zenith: bool) -> Act:
+    """Full circles of six views upright, here and there with a frame straight up."""
+
+    def act(outing: Outing, holder: Holder) -> None:
+        rng = outing.rng
+        for number in range(2):
+            stage = set_up_with(outing, holder, lens, kinds=(*STEADY, "meadow"))
+            different_singles(stage, int(rng.integers(1, 3)))
+            outing.wait(40)
+            middle = float(rng.uniform(-180, 180))
+            aims = row(6, 60.0, middle=middle, leftward=bool(rng.random() < 0.25))
+            if zenith and number == 1:
+                aims.append(Aim(middle, 88.0, 1))
+            taken = outing.take_views(
+                holder,
+                stage.setup,
+                aims,
+                pause_s=(float(rng.uniform(3, 8)), 0.2),
+                row_pause_s=12.0,
+                per_frame=tripod(aims, 0.01),
+            )
+            outing.panorama(taken, closed=True)
+            outing.wait(40)
+            same_singles(stage, int(rng.integers(1, 4)), float(rng.uniform(9, 25)))
+            outing.wait(90)
+
+    return act
 
 
 # Brackets and stacks
@@ -1589,6 +1643,24 @@ SITUATIONS: tuple[Situation, ...] = (
     Situation("full-circle", "a closed circle", full_circle, weight=2),
     Situation(
         "zenith-nadir", "a circle with a frame up and a frame down", zenith_nadir, weight=0.5
+    ),
+    Situation(
+        "fisheye-upright", "sweeps with a 15 mm fisheye, upright", _fisheye_sweep(True), bodies.Q5
+    ),
+    Situation(
+        "fisheye-across", "sweeps with a 15 mm fisheye, across", _fisheye_sweep(False), bodies.Q5
+    ),
+    Situation(
+        "fisheye-circle",
+        "circles with a 10.5 mm fisheye, one with a frame up",
+        _fisheye_circle(bodies.FISHEYE_10, zenith=True),
+        bodies.Q3,
+    ),
+    Situation(
+        "fisheye-untold",
+        "circles with an 8 mm fisheye that tells the body nothing",
+        _fisheye_circle(bodies.FISHEYE_8, zenith=False),
+        bodies.Q3,
     ),
     Situation("up-and-down", "a column of views", up_and_down, weight=1.5),
     Situation("pitched", "a row off the horizon", pitched, weight=1),

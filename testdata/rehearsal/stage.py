@@ -9,9 +9,10 @@ from typing import Any
 
 import numpy as np
 
-from testdata.rehearsal.bodies import focal_for
+from testdata.rehearsal.bodies import equivalent_for, focal_for
+from testdata.rehearsal.camera import angle_of_view_deg
 from testdata.rehearsal.outing import Aim, Holder, Outing, Setup
-from testdata.rehearsal.records import Body, SceneKey, SceneKind
+from testdata.rehearsal.records import Body, Lens, Projection, SceneKey, SceneKind
 
 OUTDOORS: tuple[SceneKind, ...] = ("ridges", "lake", "woodland", "sea", "market", "meadow")
 ANYWHERE: tuple[SceneKind, ...] = (*OUTDOORS, "hall", "night")
@@ -31,12 +32,20 @@ class Stage:
     @property
     def fov_deg(self) -> tuple[float, float]:
         """Horizontal and vertical angle of view as the camera is held."""
-        return fov(self.holder.body, self.setup["focal_mm"], self.setup["upright"])
+        return fov(self.holder.body, self.setup["focal_mm"], self.setup["upright"], self.projection)
+
+    @property
+    def projection(self) -> Projection:
+        """That of the lens on the camera."""
+        projection: Projection = self.setup.get("projection", "rectilinear")
+        return projection
 
 
-def fov(body: Body, focal_mm: float, upright: bool) -> tuple[float, float]:
-    """Angles of view, 2 atan(d / 2f), of a body held upright or across."""
-    angles = [2 * math.degrees(math.atan(side / 2 / focal_mm)) for side in body.sensor_mm]
+def fov(
+    body: Body, focal_mm: float, upright: bool, projection: Projection = "rectilinear"
+) -> tuple[float, float]:
+    """Horizontal and vertical angle of view of a body held upright or across."""
+    angles = [angle_of_view_deg(side, focal_mm, projection) for side in body.sensor_mm]
     return (angles[1], angles[0]) if upright else (angles[0], angles[1])
 
 
@@ -64,7 +73,7 @@ def set_up(
     body = holder.body
     focal = focal_for(body, equivalent_mm)
     focal_px = focal / body.sensor_mm[0] * body.file_px[0]
-    wide, tall = fov(body, focal, upright)
+    wide, tall = fov(body, focal, upright, changes.get("projection", "rectilinear"))
     most = max(wide, tall)
     # Only what the camera can see is painted: level frames do not need the zenith.
     height = min(180.0, tall_deg + most * 1.55 + 12)
@@ -74,6 +83,19 @@ def set_up(
     )
     setup = outing.setup(scene, holder, focal_mm=focal, upright=upright, **changes)
     return Stage(outing, holder, scene, setup, equivalent_mm)
+
+
+def set_up_with(outing: Outing, holder: Holder, lens: Lens, **changes: Any) -> Stage:
+    """``set_up`` with another lens than the body's own."""
+    return set_up(
+        outing,
+        holder,
+        equivalent_for(holder.body, lens.focal_mm),
+        lens=lens.name,
+        projection=lens.projection,
+        lens_tells=lens.tells,
+        **changes,
+    )
 
 
 def row(
@@ -166,6 +188,8 @@ def different_singles(
         outing.wait(pause_s, 0.6, least_s=1.5)
         upright = bool(rng.random() < 0.25)
         zoom = float(rng.choice([1.2, 1.45, 1.8])) if rng.random() < 0.7 else 1.0
+        if stage.projection != "rectilinear":
+            zoom = 1.0  # no fisheye here zooms
         if zoom == 1.0:
             upright = not stage.setup["upright"]
         aperture = float(rng.choice([value for value in (4, 5, 6) if value != last]))
