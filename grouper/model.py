@@ -258,6 +258,9 @@ class Solution:
     """Root mean square misfit of the sightings used."""
     focal_scale: float = 1.0
     """Factor on the assumed focal length that makes the angles agree (1.0 if not seen)."""
+    focal_share: float | None = None
+    """The focal length that the angles rest on, in long sides of the picture; ``None`` where it is
+    told neither by the metadata nor by the pictures."""
     mapping: LensMapping = "rectilinear"
     """How the lens is believed to draw."""
     closed: bool = False

@@ -19,17 +19,25 @@ def field_of_view_deg(frame: Frame, solution: Solution | None = None) -> tuple[f
     """Horizontal and vertical angle of view of the upright frame, or ``None``.
 
     Args:
-        frame: that tells the focal length, the sensor's size and the lens.
+        frame: that may tell the focal length, the sensor's size and the lens.
         solution: what its pictures showed of the lens, if they were solved.
     """
     size = frame.upright_px
-    if size is None or not frame.focal_mm or not frame.sensor_long_mm or min(size) <= 0:
+    share = _focal_share(frame, solution)
+    if size is None or not share or min(size) <= 0:
         return None
-    side = frame.sensor_long_mm / max(size)
-    focal = frame.focal_mm * (1.0 if solution is None else solution.focal_scale)
     mapping = _mapping(frame, solution)
-    across, up = (angle_of_view(pixels * side, focal, mapping) for pixels in size)
+    across, up = (angle_of_view(side / max(size), share, mapping) for side in size)
     return across, up
+
+
+def _focal_share(frame: Frame, solution: Solution | None) -> float | None:
+    """The focal length in long sides of the picture, as far as it is known."""
+    if solution is not None and solution.focal_share is not None:
+        return solution.focal_share * solution.focal_scale
+    if not frame.focal_mm or not frame.sensor_long_mm:
+        return None
+    return frame.focal_mm / frame.sensor_long_mm * (solution.focal_scale if solution else 1.0)
 
 
 def _mapping(frame: Frame, solution: Solution | None) -> LensMapping:

@@ -227,8 +227,11 @@ class PictureEye:
         solution = solve_pointings(frames, sightings)
         if solution is None:
             return None
-        mapping = self._lens_of(self._camera(frames[0])).mapping
-        return self._with_lean(frames, replace(solution, mapping=mapping))
+        camera = self._camera(frames[0])
+        lens = self._lens_of(camera)
+        share = lens.share if camera.known or self._is_learned(camera) else None
+        solution = replace(solution, focal_share=share, mapping=lens.mapping)
+        return self._with_lean(frames, solution)
 
     def _with_lean(self, frames: Sequence[Frame], solution: Solution) -> Solution:
         """The lean of the base from recorded elevations, else from the horizon in the pictures."""
@@ -389,6 +392,10 @@ class PictureEye:
         habit = self._habits.get(camera.key)
         learned = None if habit is None else habit.lens
         return camera.lenses[0] if learned is None else learned
+
+    def _is_learned(self, camera: CameraBelief) -> bool:
+        habit = self._habits.get(camera.key)
+        return habit is not None and habit.lens is not None
 
     def _learn(self, pairs: Sequence[FramePair]) -> None:
         """Let the pictures choose the lens of cameras whose metadata leaves it open."""

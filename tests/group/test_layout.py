@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -34,6 +35,23 @@ ANGLES: dict[str, tuple[dict[str, Any], tuple[float, float] | None]] = {
 def test_the_angle_of_view(changes: dict[str, Any], angles: tuple[float, float] | None) -> None:
     found = field_of_view_deg(frame(**changes))
     assert found == (angles if angles is None else pytest.approx(angles, abs=0.01))
+
+
+def test_the_lens_is_the_one_that_the_pictures_showed() -> None:
+    """Upright, 2 to 3: across a long side of one, 4 asin(1 / (4 share)) (see above)."""
+    told_nothing = frame(focal_mm=None, sensor_long_mm=None, lens=None)
+    assert field_of_view_deg(told_nothing, solved()) is None
+    seen = solved(focal_share=15 / 36, mapping="equisolid")
+    for one in (told_nothing, frame()):
+        assert field_of_view_deg(one, seen) == pytest.approx((94.31, 147.48), abs=0.01)
+    closed = replace(seen, focal_share=30 / 36, focal_scale=0.5)
+    assert field_of_view_deg(told_nothing, closed) == pytest.approx((94.31, 147.48), abs=0.01)
+    shape = layout(looking([(0.0, 0.0), (60.0, 0.0)]), seen)
+    assert shape.mapping == "equisolid"
+    assert shape.span_deg == pytest.approx((154.31, 147.48), abs=0.01)
+    # 4,000 pixels across 94.31 degrees: f is 2,500 of them, half of the long side's 6,000 on 15/36.
+    assert shape.size_px is not None
+    assert shape.size_px[0] == pytest.approx(math.radians(154.31) * 2500, abs=2)
 
 
 def looking(looks: Sequence[tuple[float | None, float | None]], **changes: Any) -> list[Member]:
