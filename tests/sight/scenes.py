@@ -60,13 +60,24 @@ def view(
     long_px: int = 640,
     gain_ev: float = 0.0,
     seed: int = 0,
+    drawing: str = "rectilinear",
 ) -> Picture:
-    """An upright grey-RGB picture of the scene, exposed and developed with clipping."""
+    """An upright grey-RGB picture of the scene, exposed and developed with clipping.
+
+    A lens draws rectilinear, or as a fisheye, "equisolid" or "stereographic".
+    """
     w, h = (SHORT_MM, LONG_MM) if upright else (LONG_MM, SHORT_MM)
     width, height = round(w / LONG_MM * long_px), round(h / LONG_MM * long_px)
     focal_px = focal_mm / LONG_MM * long_px
     x, y = np.meshgrid(np.arange(width) - (width - 1) / 2, np.arange(height) - (height - 1) / 2)
-    rays = np.stack([x, y, np.full_like(x, focal_px)], axis=-1) @ turn.T
+    if drawing == "rectilinear":
+        ahead = np.full_like(x, focal_px)
+    else:
+        # r = 2 f sin(t/2) or 2 f tan(t/2): the ray lies r / tan t behind the picture.
+        half = np.maximum(np.hypot(x, y), 1e-6) / (2 * focal_px)
+        angle = 2 * (np.arcsin(half) if drawing == "equisolid" else np.arctan(half))
+        ahead = 2 * focal_px * half / np.tan(angle)
+    rays = np.stack([x, y, ahead], axis=-1) @ turn.T
     yaw = np.arctan2(rays[..., 0], rays[..., 2])
     down = np.arctan2(rays[..., 1], np.hypot(rays[..., 0], rays[..., 2]))
     column = (yaw / (2 * math.pi) + 0.5) * scene.shape[1] - 0.5
@@ -125,13 +136,21 @@ def sweep(
     first: int = 1,
     focal_mm: float = 24.0,
     upright: bool = True,
+    drawing: str = "rectilinear",
 ) -> list[Frame]:
     """Frames of a scene at several attitudes."""
     return [
         put(
             folder,
             first + at,
-            view(scene, turn, focal_mm=focal_mm, upright=upright, seed=first + at),
+            view(
+                scene,
+                turn,
+                focal_mm=focal_mm,
+                upright=upright,
+                seed=first + at,
+                drawing=drawing,
+            ),
             focal_mm=focal_mm,
         )
         for at, turn in enumerate(turns)

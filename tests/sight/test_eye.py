@@ -8,7 +8,7 @@ import threading
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 import cv2
 import numpy as np
@@ -201,6 +201,48 @@ def test_focal_length_is_learned_where_only_assumed(tmp_path: Path) -> None:
     yaws = [one.turn_deg[1] for one in seen if one is not None and one.certainty > 0.5]
     assert len(yaws) == len(frames) - 1
     assert np.median(yaws) == pytest.approx(16.0, rel=0.15)
+
+
+FISHEYES = [
+    pytest.param("equisolid", 15.0, {"lens": "15mm Fisheye"}, id="named"),
+    pytest.param("equisolid", 15.0, {"lens": None}, id="not named"),
+    pytest.param("stereographic", 12.25, {"lens": "Fish-Eye"}, id="stereographic"),
+    pytest.param("equisolid", 15.0, {"focal_mm": None, "lens": None}, id="not told"),
+    pytest.param("stereographic", 12.25, {"focal_mm": None, "lens": None}, id="neither told"),
+]
+
+
+@pytest.mark.parametrize(("drawing", "focal_mm", "told"), FISHEYES)
+def test_a_fisheye_is_looked_through_as_it_draws(
+    tmp_path: Path, drawing: str, focal_mm: float, told: dict[str, Any]
+) -> None:
+    turns = [held(yaw) for yaw in range(0, 300, 50)]
+    frames = [
+        replace(one, **{"focal_mm": focal_mm, "focus_m": None, "sensor_from": "body", **told})
+        for one in sweep(tmp_path, SCENE, turns, focal_mm=focal_mm, drawing=drawing)
+    ]
+    eye = open_eye(tmp_path, Settings())
+    seen = eye.compare(list(itertools.pairwise(frames)))
+    steps = [one.turn_deg[1] for one in seen if one is not None and one.certainty > 0.9]
+    assert len(steps) == len(turns) - 1
+    # What is told only by the pictures is known to a tenth.
+    assert np.median(steps) == pytest.approx(50.0, rel=0.02 if told.get("lens") else 0.1)
+    solution = eye.solve(frames, [(i, i + 1, one) for i, one in enumerate(seen) if one])
+    assert solution is not None
+    assert solution.mapping == drawing
+    assert solution.focal_share == pytest.approx(focal_mm / 36.0, rel=0.15)
+
+
+def test_of_a_lens_that_is_not_told_no_focal_length_is_made_up(tmp_path: Path) -> None:
+    frames = [
+        replace(one, focal_mm=None, lens=None) for one in sweep(tmp_path, SCENE, [held(0), held(0)])
+    ]
+    eye = open_eye(tmp_path, Settings())
+    [seen] = eye.compare([(frames[0], frames[1])])
+    assert seen is not None
+    solution = eye.solve(frames, [(0, 1, seen)])
+    assert solution is not None
+    assert solution.focal_share is None
 
 
 def test_without_a_focal_length_overlap_and_shift_are_told(tmp_path: Path) -> None:
