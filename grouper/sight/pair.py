@@ -39,15 +39,15 @@ _REFINED = 3
 the candidate that stood out most, and none came after the third."""
 _LEAST_SCORE = 3.0
 """No match is begun below this: of 1,158 rendered ones that came out right 0.3 % lay lower."""
-_LEAST_STANDING = {SEARCH: 5.5, SCOUT: 5.0}
+_LEAST_STANDING = {SEARCH: 5.0, SCOUT: 4.5}
 """What stands out by less under every view was not found: of 3,500 matches (rendered and real)
 two lay lower, of the strangers whose pitch was known two thirds."""
-_QUICK_STANDING = 7.0
+_QUICK_STANDING = 6.3
 """The same for pairs that are likely strangers: 2 % of the matches lie lower, nearly all of them
 thin overlaps of neighbours, and half of the strangers that are left."""
 _STANDING_SCALE = {SEARCH: 1.0, SCOUT: (SCALES_PX[SEARCH] / SCALES_PX[SCOUT]) ** 0.8}
 """Scores go with the number of cells to the power 0.4 (see ``match.evidence_weight``)."""
-_LEAST_PROMISE = 6.0
+_LEAST_PROMISE = 5.0
 """No match is finished below this after coarse alignment: of 1,255 right ones 0.3 % lay lower,
 of the wrong ones more than half."""
 _COARSE_SHARES, _FINE_SHARES = (0.3,), (0.5, 0.15)
