@@ -330,6 +330,7 @@ def _aligned(
             [pair.cameras(level)[1] for pair in some],
             np.stack([tries[at].turn for at in places]),
             steps,
+            align.WARY if level == SEARCH else align.EFFICIENT,
         )
     return turns, promise
 
