@@ -250,6 +250,8 @@ def expose(shot: Shot, scene: Scene) -> Image:
         light = light * (1 - near[..., 3:]) + near[..., :3]
     if scene.people and shot.ground_m is None and shot.statue_m is None:
         _walk(light, shot, scene, turn, focal)
+    if shot.strollers:
+        _stroll(light, shot, turn, focal)
     if shot.passer is not None:
         _pass_by(light, shot.passer, shot.seed)
     light *= _vignette(width, height, round(focal, 3), shot.projection)
@@ -427,10 +429,28 @@ def _walk(light: Image, shot: Shot, scene: Scene, turn: Matrix, focal: float) ->
         spot = _about(1, heading) @ np.array([side * away, 0.0, along])
         down = np.array([0.0, 1.0, 0.0])
         feet, head = spot + 1.6 * down, spot + (1.6 - rng.uniform(1.5, 1.9)) * down
+        _stand(light, np.stack([turn.T @ feet, turn.T @ head]), shot, focal, as_image(shade))
+
+
+def _stroll(light: Image, shot: Shot, turn: Matrix, focal: float) -> None:
+    """Draw people within a few steps, anywhere in the picture and new in every frame, in place."""
+    rng = np.random.default_rng([shot.seed, 12])
+    half = math.degrees(math.atan(light.shape[1] / 2 / focal))
+    down = np.array([0.0, 1.0, 0.0])
+    # The far ones first: the near ones stand before them.
+    for away in sorted(rng.uniform(2.5, 8.0, shot.strollers), reverse=True):
+        heading = pointing(turn)[0] + rng.uniform(-half, half)
+        spot = _about(1, heading) @ np.array([0.0, 0.0, away])
+        feet, head = spot + 1.6 * down, spot + (1.6 - rng.uniform(1.5, 1.9)) * down
         ends = np.stack([turn.T @ feet, turn.T @ head])
-        # Hardly ahead, a rectilinear lens would draw them without end.
-        if shot.projection != "rectilinear" or ends[:, 2].min() >= 0.5:
-            _person(light, *project(ends, focal, shot.projection), as_image(shade))
+        _stand(light, ends, shot, focal, as_image(rng.uniform(0.02, 0.3, 6)))
+
+
+def _stand(light: Image, ends: Matrix, shot: Shot, focal: float, shade: Image) -> None:
+    """Draw somebody between feet and head, each a ray, where a lens draws both."""
+    # Hardly ahead, a rectilinear lens would draw them without end.
+    if shot.projection != "rectilinear" or ends[:, 2].min() >= 0.5:
+        _person(light, *project(ends, focal, shot.projection), shade)
 
 
 def _person(light: Image, x: Matrix, y: Matrix, shade: Image) -> None:

@@ -149,6 +149,8 @@ class Shot:
 
     passer: tuple[float, float] | None = None
     """Somebody walks by close to the camera: middle and width in shares of the picture's width."""
+    strollers: int = 0
+    """How many people stroll about within a few steps of the camera: others in every frame."""
 
     focus_m: float | None = None
     """Focus distance; drives local sharpness in scenes that have depth, and the tag."""

@@ -727,6 +727,21 @@ def two_takes(outing: Outing, holder: Holder) -> None:
     _sweep(stage, count, overlap, middle=middle)
 
 
+def passers_by(outing: Outing, holder: Holder) -> None:
+    """A sweep where people stroll about close by: none stands where he stood a frame before."""
+    rng = outing.rng
+    stage = set_up(outing, holder, choose(rng, [20, 24, 28]), kinds=STEADY, is_bare=False)
+    _look_round(stage)
+    overlap = float(rng.uniform(0.3, 0.45))
+    busy = int(rng.integers(2, 8))
+    _sweep(
+        stage,
+        _count(stage, overlap, 4, 9),
+        overlap,
+        per_frame=lambda index, leg, step: {"strollers": int(rng.integers(0, busy + 1))},
+    )
+
+
 def two_subjects(outing: Outing, holder: Holder) -> None:
     """One sweep done, the tripod carried ten steps, the next begun: same settings."""
     rng = outing.rng
@@ -1742,6 +1757,7 @@ SITUATIONS: tuple[Situation, ...] = (
         "auto-white-balance", "automatic white balance in a sweep", auto_white_balance, weight=1
     ),
     Situation("auto-focus", "autofocus in a sweep", auto_focus, bodies.M2),
+    Situation("passers-by", "people close by, elsewhere in every frame", passers_by, weight=0.5),
     Situation("moved-subject", "somebody walks through a bracket", moved_subject),
     Situation(
         "over-exposed", "a sweep far too bright", _exposed_by(2.7, ("ridges", "lake", "sea"))

@@ -261,3 +261,16 @@ def test_who_passes_by_hides_what_is_behind_and_nothing_else() -> None:
     columns = np.flatnonzero(differs.any(axis=0)) / differs.shape[1]
     assert columns.min() == pytest.approx(0.15, abs=0.02)
     assert columns.max() == pytest.approx(0.45, abs=0.02)
+
+
+def test_strollers_stand_elsewhere_in_every_frame() -> None:
+    scene = paint_scene(HALL)
+    empty, again = (expose(shot(seed=seed), scene) for seed in (3, 3))
+    assert np.array_equal(empty, again)
+    covered = []
+    for seed in (3, 4):
+        alone, with_them = (expose(shot(seed=seed, strollers=n), scene) for n in (0, 4))
+        covered.append(np.abs(with_them - alone).max(axis=2) > 0.02)
+        assert 0.005 < covered[-1].mean() < 0.5
+    both = (covered[0] & covered[1]).sum()
+    assert both < 0.5 * min(one.sum() for one in covered)

@@ -117,6 +117,7 @@ WANTED = [
     "open-sea-tilted",
     "open-sea-level",
     "moved-subject",
+    "passers-by",
     "over-exposed",
     "under-exposed",
     "shallow-focus",

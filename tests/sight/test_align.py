@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from grouper.rotations import rotation, rotation_vector
-from grouper.sight.align import Level, fit, grounds, refine, sample
+from grouper.sight.align import NOISE_SLOPE, Level, cut_off, fit, grounds, refine, sample
 from grouper.sight.sphere import Pinhole
 
 CAMERA = Pinhole(36, 24, 30.0, 30.0)
@@ -43,6 +43,26 @@ def test_a_small_level_is_gone_by_as_a_whole() -> None:
     for ground in grounds(level, Pinhole(9, 6, 9.0, 9.0), SHARES):
         assert ground.values.shape == (54,)
         assert ground.rays.shape == ground.pull.shape == (3, 54)
+
+
+def test_slopes_are_cut_off_in_place_and_small_ones_kept() -> None:
+    slopes = np.array([[-3.0, -0.05, 0.0, 0.05, 3.0]], np.float32)
+    cut = cut_off(slopes, 0.1)
+    assert cut is slopes
+    assert cut.ravel().tolist() == pytest.approx([-0.1, -0.05, 0.0, 0.05, 0.1])
+
+
+def test_a_strong_outline_in_one_picture_spoils_no_more_than_it_covers() -> None:
+    band = (2 * NOISE_SLOPE * np.random.default_rng(6).standard_normal((64, 96))).astype(np.float32)
+    good = np.ones(band.shape, bool)
+    outlined = band.copy()
+    outlined[20:40, 30:36] = 9.0
+    camera = Pinhole(96, 64, 80.0, 80.0)
+    levels = [Level(one, good, 96, 64) for one in (band, outlined)]
+    [told] = fit(levels[:1], [camera], levels[1:], [camera], np.eye(3)[None])
+    assert told is not None
+    assert told[0].ncc < 0.3
+    assert min(told[1].right, told[1].down) > 0.9
 
 
 def test_a_larger_square_picture_is_compared_whole() -> None:

@@ -424,7 +424,7 @@ def test_only_a_sure_match_is_told_of_what_looks_alike_all_round(
     town_ = replace(alike, profile=np.zeros(0, np.float32))
     evidence = Evidence(
         Fit(ncc=0.6, cells=1500, overlap=0.4, move=(0.6, 0.0)),
-        Detail(right=0.4, down=0.6, blocks=0.6),
+        Detail(right=0.4, down=0.6),
         roll_rad=0.0,
         margin=1.5,
     )

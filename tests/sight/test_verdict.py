@@ -15,7 +15,7 @@ from grouper.sight.verdict import Evidence, certainty
 
 MIDDLING = Evidence(
     Fit(ncc=0.55, cells=1500, overlap=0.25, move=(0.75, 0.0)),
-    Detail(right=0.35, down=0.35, blocks=0.5),
+    Detail(right=0.35, down=0.35),
     roll_rad=0.0,
     margin=1.2,
 )
@@ -25,11 +25,9 @@ def test_a_clear_match_is_sure_and_a_poor_one_is_not() -> None:
     clear = replace(
         MIDDLING,
         fit=replace(MIDDLING.fit, ncc=0.9, cells=4000),
-        detail=Detail(right=0.8, down=0.8, blocks=0.9),
+        detail=Detail(right=0.8, down=0.8),
     )
-    poor = replace(
-        MIDDLING, fit=replace(MIDDLING.fit, ncc=0.2), detail=Detail(right=0.1, down=0.1, blocks=0.2)
-    )
+    poor = replace(MIDDLING, fit=replace(MIDDLING.fit, ncc=0.2), detail=Detail(right=0.1, down=0.1))
     assert certainty(clear) > 0.99
     assert certainty(poor) < 0.1
     assert certainty(poor) < certainty(MIDDLING) < certainty(clear)
@@ -40,7 +38,7 @@ def test_a_shared_horizon_alone_is_not_believed() -> None:
     horizon = replace(
         MIDDLING,
         fit=replace(MIDDLING.fit, ncc=0.6, cells=3500),
-        detail=Detail(right=0.02, down=0.7, blocks=0.6),
+        detail=Detail(right=0.02, down=0.7),
     )
     assert certainty(horizon) < 0.3
 
@@ -48,13 +46,11 @@ def test_a_shared_horizon_alone_is_not_believed() -> None:
 @pytest.mark.parametrize(
     "better",
     [
-        replace(MIDDLING, fit=replace(MIDDLING.fit, ncc=0.7)),
         replace(MIDDLING, fit=replace(MIDDLING.fit, cells=2500)),
         replace(MIDDLING, detail=replace(MIDDLING.detail, right=0.5)),
         replace(MIDDLING, detail=replace(MIDDLING.detail, down=0.5)),
-        replace(MIDDLING, detail=replace(MIDDLING.detail, blocks=0.7)),
     ],
-    ids=["ncc", "cells", "right", "down", "blocks"],
+    ids=["cells", "right", "down"],
 )
 def test_more_agreement_is_more_certain(better: Evidence) -> None:
     assert certainty(better) > certainty(MIDDLING)
@@ -70,7 +66,7 @@ def test_roll_between_frames_is_suspect_either_way() -> None:
 def test_extremes_stay_probabilities(ncc: float) -> None:
     extreme = Evidence(
         Fit(ncc=ncc, cells=100_000, overlap=1.0, move=(0.0, 0.0)),
-        Detail(right=ncc, down=ncc, blocks=ncc),
+        Detail(right=ncc, down=ncc),
         roll_rad=3.0,
         margin=0.0,
     )
