@@ -64,7 +64,7 @@ def test_known_numbers_of_all_three_steps_are_there() -> None:
     fixed = fixed_thresholds()
     assert fixed["group.panorama.START"] == panorama.START
     assert fixed["group.TEMPER"] > 0
-    assert len(fixed["sight.verdict._WEIGHTS"]) == 5
+    assert len(fixed["sight.verdict._WEIGHTS"]) == 3
     assert fixed["check.gaps._PLAUSIBLE_HOLE"] >= 1
     assert not [name for name in fixed if name.endswith((".RULE", ".CHECK", ".CODES"))]
 

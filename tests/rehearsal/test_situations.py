@@ -326,6 +326,8 @@ def test_pictures_of_places_take_the_stead_of_painted_ones() -> None:
     pictures = ("/places/hall.jpg", "/places/park.jpg")
     card = day_card(31, pictures)
     scenes = {shot.scene for shot in card.shots if shot.scene is not None}
+    # A close-up stays painted: it has a depth to focus on.
+    scenes = {scene for scene in scenes if scene.kind != "tabletop"}
     assert {scene.picture for scene in scenes} == set(pictures)
     assert {scene.kind for scene in scenes} == {"picture"}
     assert card.sets
