@@ -155,7 +155,7 @@ class _Card:
                 # The diagonal of the picture is at most 1.25 times its long side.
                 lens = camera_of(self.frames[a]).lenses[0]
                 corner = angle_off_axis(lens.mapping, np.array(0.5 * 1.25 / lens.share))
-                is_apart = apart > 2 * float(corner)
+                is_apart = bool(apart > 2 * float(corner))
             else:
                 share = (j - i) / len(views)
                 is_long = self.is_photographed and len(views) >= LEAST_ROW
