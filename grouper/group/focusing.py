@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -38,17 +39,20 @@ YET_HELD = math.log(0.10 / 0.70)
 tells its distance but coarsely; mostly the focus did stay (estimated)."""
 AGAINST = math.log(0.10 / 0.95)
 """Weight where focus is seen not to move one way: what is left of the shares above."""
-LEAST_WANDERING = 0.04
-"""Root mean square change of the focus map: JPEG noise on an unchanged view stays below it."""
-SMOOTH_SHARE = 0.75
-"""Share of the change that lies along a smooth path, so that at most a quarter is to and fro: plane
-after plane comes into focus and goes out again; a subject that moves covers now this field, now
-that, and a hand trembles."""
-FEWEST_SMOOTH = 6
-"""Frames that tell a parabola, which has three parameters, from chance; with fewer the share of the
-change along its main direction stands for it."""
+NOISE = 0.05
+"""Root mean square change of a field of the focus map where nothing changed: JPEG noise, and leaves
+that stir, on nine views of ten that a tripod holds (measured on rendered cards)."""
+SMOOTH_SHARE, NOISY_SHARE = 0.85, 0.5
+"""Share of the change that lies along a smooth path: plane after plane comes into focus and goes
+out again; a subject that moves covers now this field, now that, and a hand trembles. On a tripod,
+steps too small to stand out of the noise may leave half of the change to it."""
+MAIN_SHARE = 0.75
+"""Share of the change along its main direction, which stands for a smooth path where frames are too
+few to tell one from chance."""
+FEWEST_SMOOTH = 4
+"""Frames that leave something over to tell a parabola by, which has three parameters."""
 ONE_WAY_ORDER = 0.8
-"""Correlation of the main direction with the order of shooting."""
+"""Correlation of the way along the main direction with the order of shooting."""
 STOOD_SHARE = 0.01
 """Frames shifted by more of the frame were not shot from a tripod: their fields show other parts
 of the subject. A tripod holds to a third of this, a hand that shoots again is off by twice as much
@@ -157,27 +161,58 @@ def _wandering(evidence: Evidence, start: int, end: int) -> Focus | None:
         return None
     stood = sway <= STOOD_SHARE
     change = np.array(maps) - np.mean(maps, axis=0)
-    if math.sqrt(float((change**2).mean())) < LEAST_WANDERING:
+    if _size(change) < NOISE:
         return Focus(weight=AGAINST, reason="the same parts are sharp throughout", stood=stood)
-    left, size, _ = np.linalg.svd(change, full_matrices=False)
-    share = float(size[0] ** 2 / (size**2).sum())
-    smooth = _smooth_share(change) if len(maps) >= FEWEST_SMOOTH else share
-    if smooth < SMOOTH_SHARE or _order(left[:, 0]) < ONE_WAY_ORDER:
+    smooth = _smooth(change)
+    # As the plane comes to the thick of the subject all grows sharp and then less so: the fields go
+    # one way against each other. Beyond its end all of them blur together.
+    ways = (change @ _main(smooth), (change - _common(change)) @ _main(smooth - _common(smooth)))
+    way = max(ways, key=_order)
+    if not _is_smooth(change, smooth, stood=stood) or _order(way) < ONE_WAY_ORDER:
         return Focus(weight=AGAINST, reason="sharpness does not wander one way", stood=stood)
     drifts = (DRIFTS if stood else DRIFTS_BY_HAND) + MOVES * 0.5 ** (len(maps) - 3)
-    chance = _chance(left[:, 0])
+    chance = _chance(way)
     weight = math.log(SHOWN / (chance + drifts))
     reason = "sharpness wanders through the picture"
     return Focus(weight=weight, reason=reason, chance=chance, stood=stood)
 
 
-def _smooth_share(change: Floats) -> float:
-    """Share of a change of fields, shape (n, fields), that parabolas over its course explain.
+def _size(change: Floats, parameters: int = 1) -> float:
+    """Root mean square change of a field, shape (n, fields), of which so much was taken out."""
+    return math.sqrt(float((change**2).sum()) / ((len(change) - parameters) * change.shape[1]))
 
-    Adjusted for what three parameters explain of noise (Theil 1961).
-    """
-    count = len(change)
+
+def _common(change: Floats) -> Floats:
+    return change.mean(axis=1, keepdims=True)
+
+
+def _main(change: Floats) -> Floats:
+    """The main direction of a change, shape (fields,): its first principal component."""
+    _, _, right = np.linalg.svd(change, full_matrices=False)
+    direction: Floats = right[0]
+    return direction
+
+
+@lru_cache(maxsize=64)
+def _parabolas(count: int) -> Floats:
+    """What takes a change over so many frames to the parabolas nearest to it."""
     course = np.linspace(-1, 1, count)
     basis, _ = np.linalg.qr(np.stack([np.ones(count), course, course**2], axis=1))
-    left = change - basis @ (basis.T @ change)
-    return 1 - float((left**2).sum() / (change**2).sum()) * (count - 1) / (count - 3)
+    nearest: Floats = basis @ basis.T
+    return nearest
+
+
+def _smooth(change: Floats) -> Floats:
+    """The part of a change, shape (n, fields), along a smooth path; all of it if frames are few."""
+    return _parabolas(len(change)) @ change if len(change) >= FEWEST_SMOOTH else change
+
+
+def _is_smooth(change: Floats, smooth: Floats, *, stood: bool) -> bool:
+    """Whether a change is a smooth path, but for the noise of a view that a tripod held."""
+    if len(change) < FEWEST_SMOOTH:
+        size = np.linalg.svd(change, compute_uv=False)
+        return float(size[0] ** 2 / (size**2).sum()) >= MAIN_SHARE
+    # Of each the variance that is left over its parameters (Theil 1961).
+    left = _size(change - smooth, 3)
+    least = NOISY_SHARE if stood and left <= NOISE else SMOOTH_SHARE
+    return 1 - (left / _size(change)) ** 2 >= least
