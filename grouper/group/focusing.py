@@ -20,8 +20,9 @@ however many the frames (estimated)."""
 MOVES = 0.5
 """The same of three frames, because a subject moved: too few to tell its path from a wandering
 sharpness. Of each frame more it is half of that (estimated)."""
-DRIFTS_BY_HAND = 0.10
-"""The same where the camera swayed: the fields come to show other parts of the subject."""
+DRIFTS_LOOSELY = 0.10
+"""The same where the camera swayed, so that the fields come to show other parts of the subject, or
+where only the plane through them tells: what crosses the frame tilts it, too (estimated)."""
 FADED_SHARE = 0.20
 """Where the mean level differs by more the light changed, by two thirds of a stop on the usual tone
 curve (2.2), and noise and tones with it: such pictures tell nothing of focus. A lens that breathes
@@ -39,13 +40,18 @@ YET_HELD = math.log(0.10 / 0.70)
 tells its distance but coarsely; mostly the focus did stay (estimated)."""
 AGAINST = math.log(0.10 / 0.95)
 """Weight where focus is seen not to move one way: what is left of the shares above."""
-NOISE = 0.05
-"""Root mean square change of a field of the focus map where nothing changed: JPEG noise, and leaves
-that stir, on nine views of ten that a tripod holds (measured on rendered cards)."""
-SMOOTH_SHARE, NOISY_SHARE = 0.85, 0.5
+NOISE, PLANE_NOISE = 0.05, 0.025
+"""Root mean square change of the focus map where nothing changed, of its fields and of the plane
+through them: JPEG noise and leaves that stir, on nine views of ten that a tripod holds (measured on
+rendered cards)."""
+MOST_NOISE = 0.10
+"""More change to and fro, twice as much as is usual, is something that moves (estimated)."""
+SMOOTH_SHARE = 0.85
 """Share of the change that lies along a smooth path: plane after plane comes into focus and goes
-out again; a subject that moves covers now this field, now that, and a hand trembles. On a tripod,
-steps too small to stand out of the noise may leave half of the change to it."""
+out again; a subject that moves covers now this field, now that, and a hand trembles."""
+PLANE_SMOOTH_SHARE = 0.75
+"""The same of the plane through the fields. Short of noise it would lie along the path almost all,
+but steps that are small to the eye leave a quarter of it to noise."""
 MAIN_SHARE = 0.75
 """Share of the change along its main direction, which stands for a smooth path where frames are too
 few to tell one from chance."""
@@ -161,16 +167,19 @@ def _wandering(evidence: Evidence, start: int, end: int) -> Focus | None:
         return None
     stood = sway <= STOOD_SHARE
     change = np.array(maps) - np.mean(maps, axis=0)
-    if _size(change) < NOISE:
-        return Focus(weight=AGAINST, reason="the same parts are sharp throughout", stood=stood)
-    smooth = _smooth(change)
-    # As the plane comes to the thick of the subject all grows sharp and then less so: the fields go
-    # one way against each other. Beyond its end all of them blur together.
-    ways = (change @ _main(smooth), (change - _common(change)) @ _main(smooth - _common(smooth)))
-    way = max(ways, key=_order)
-    if not _is_smooth(change, smooth, stood=stood) or _order(way) < ONE_WAY_ORDER:
-        return Focus(weight=AGAINST, reason="sharpness does not wander one way", stood=stood)
-    drifts = (DRIFTS if stood else DRIFTS_BY_HAND) + MOVES * 0.5 ** (len(maps) - 3)
+    way = _way(change, NOISE, SMOOTH_SHARE)
+    drifts = DRIFTS if stood and way is not None else DRIFTS_LOOSELY
+    if way is None and stood and _is_noisy_at_most(change):
+        # Each field shows one part throughout, so that noise is all that ails it: what depth does
+        # across the frame stands out of that. By hand it might be the hand's doing.
+        way = _way(change @ _planes(change.shape[1]), PLANE_NOISE, PLANE_SMOOTH_SHARE)
+    if way is None:
+        same = _size(change) < NOISE
+        reason = (
+            "the same parts are sharp throughout" if same else "sharpness does not wander one way"
+        )
+        return Focus(weight=AGAINST, reason=reason, stood=stood)
+    drifts += MOVES * 0.5 ** (len(maps) - 3)
     chance = _chance(way)
     weight = math.log(SHOWN / (chance + drifts))
     reason = "sharpness wanders through the picture"
@@ -182,8 +191,29 @@ def _size(change: Floats, parameters: int = 1) -> float:
     return math.sqrt(float((change**2).sum()) / ((len(change) - parameters) * change.shape[1]))
 
 
+def _way(change: Floats, noise: float, least_share: float) -> Floats | None:
+    """How far along its main direction a change is, frame by frame, shape (n,), if it goes one way.
+
+    ``None`` where it does not stand out of the noise, is no smooth path, or goes to and fro.
+    """
+    if _size(change) < noise:
+        return None
+    smooth = _smooth(change)
+    if len(change) < FEWEST_SMOOTH:
+        if _main_share(change) < MAIN_SHARE:
+            return None
+    elif _smooth_share(change, smooth) < least_share:
+        return None
+    # As the plane comes to the thick of the subject all grows sharp and then less so: the fields go
+    # one way against each other. Beyond its end all of them blur together.
+    ways = (change @ _main(smooth), (change - _common(change)) @ _main(smooth - _common(smooth)))
+    way: Floats = max(ways, key=_order)
+    return way if _order(way) >= ONE_WAY_ORDER else None
+
+
 def _common(change: Floats) -> Floats:
-    return change.mean(axis=1, keepdims=True)
+    common: Floats = change.mean(axis=1, keepdims=True)
+    return common
 
 
 def _main(change: Floats) -> Floats:
@@ -193,13 +223,26 @@ def _main(change: Floats) -> Floats:
     return direction
 
 
-@lru_cache(maxsize=64)
-def _parabolas(count: int) -> Floats:
-    """What takes a change over so many frames to the parabolas nearest to it."""
-    course = np.linspace(-1, 1, count)
-    basis, _ = np.linalg.qr(np.stack([np.ones(count), course, course**2], axis=1))
+def _nearest(*columns: Floats) -> Floats:
+    """The projection to what these columns, shape (n,) each, make up, shape (n, n)."""
+    basis, _ = np.linalg.qr(np.stack(columns, axis=1))
     nearest: Floats = basis @ basis.T
     return nearest
+
+
+@lru_cache(maxsize=64)
+def _parabolas(count: int) -> Floats:
+    """The projection of so many frames to parabolas over their course."""
+    course = np.linspace(-1, 1, count)
+    return _nearest(np.ones(count), course, course**2)
+
+
+@lru_cache(maxsize=4)
+def _planes(fields: int) -> Floats:
+    """The projection of so many fields, as many across as down, to planes over the frame."""
+    count = math.isqrt(fields)
+    side = np.linspace(-1, 1, count)
+    return _nearest(np.ones(fields), np.repeat(side, count), np.tile(side, count))
 
 
 def _smooth(change: Floats) -> Floats:
@@ -207,12 +250,22 @@ def _smooth(change: Floats) -> Floats:
     return _parabolas(len(change)) @ change if len(change) >= FEWEST_SMOOTH else change
 
 
-def _is_smooth(change: Floats, smooth: Floats, *, stood: bool) -> bool:
-    """Whether a change is a smooth path, but for the noise of a view that a tripod held."""
+def _smooth_share(change: Floats, smooth: Floats) -> float:
+    """Share of a change that its smooth part explains.
+
+    Adjusted for what three parameters explain of noise (Theil 1961).
+    """
+    return 1 - (_size(change - smooth, 3) / _size(change)) ** 2
+
+
+def _main_share(change: Floats) -> float:
+    """Share of a change along its main direction."""
+    size = np.linalg.svd(change, compute_uv=False)
+    return float(size[0] ** 2 / (size**2).sum())
+
+
+def _is_noisy_at_most(change: Floats) -> bool:
+    """Whether all that is to and fro in a change may be noise; so it may be if frames are few."""
     if len(change) < FEWEST_SMOOTH:
-        size = np.linalg.svd(change, compute_uv=False)
-        return float(size[0] ** 2 / (size**2).sum()) >= MAIN_SHARE
-    # Of each the variance that is left over its parameters (Theil 1961).
-    left = _size(change - smooth, 3)
-    least = NOISY_SHARE if stood and left <= NOISE else SMOOTH_SHARE
-    return 1 - (left / _size(change)) ** 2 >= least
+        return True
+    return _size(change - _smooth(change), 3) < MOST_NOISE
