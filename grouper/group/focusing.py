@@ -205,9 +205,12 @@ def _way(change: Floats, noise: float, least_share: float) -> Floats | None:
             return None
     elif _smooth_share(change, smooth) < least_share:
         return None
+    ways = [change @ _main(smooth)]
     # As the plane comes to the thick of the subject all grows sharp and then less so: the fields go
     # one way against each other. Beyond its end all of them blur together.
-    ways = (change @ _main(smooth), (change - _common(change)) @ _main(smooth - _common(smooth)))
+    apart = change - _common(change)
+    if _size(apart) >= noise:
+        ways.append(apart @ _main(smooth - _common(smooth)))
     way: Floats = max(ways, key=_order)
     return way if _order(way) >= ONE_WAY_ORDER else None
 
