@@ -195,7 +195,7 @@ class Glance:
     such pictures look the same in all directions."""
     focus_map: tuple[float, ...] = ()
     """Where the picture is sharp: natural log of Laplacian over gradient energy in 4 x 4 fields
-    (row-major, mean removed). Focus that moves shows as fields that rise while others fall."""
+    (row-major). Focus that moves shows as fields that rise, together or while others fall."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,6 +14,7 @@ from grouper.group.evidence import Evidence, evenness_weight, still_weight
 from grouper.group.focusing import focus_of
 from grouper.group.interval import ticking
 from grouper.group.pairs import Floats
+from grouper.group.reach import FARTHEST, Reach
 from grouper.group.rhythm import stands_out
 from grouper.group.stretches import ends_at, grow
 
@@ -52,7 +53,10 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
     for start in starts:
         if weights[start] < 0:
             continue
+        reach = Reach(evidence)
         for end, _ in grow(start, last, lambda i: float(weights[i])):
+            if reach.after(end - 1) > FARTHEST:
+                break
             if end not in ends or end - start + 1 < FEWEST_FRAMES or weights[end - 1] < 0:
                 continue
             tries = int(whole[start]) - (end - start)

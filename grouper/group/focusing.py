@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -19,8 +20,9 @@ however many the frames (estimated)."""
 MOVES = 0.5
 """The same of three frames, because a subject moved: too few to tell its path from a wandering
 sharpness. Of each frame more it is half of that (estimated)."""
-DRIFTS_BY_HAND = 0.10
-"""The same where the camera swayed: the fields come to show other parts of the subject."""
+DRIFTS_LOOSELY = 0.10
+"""The same where the camera swayed, so that the fields come to show other parts of the subject, or
+where only the plane through them tells: what crosses the frame tilts it, too (estimated)."""
 FADED_SHARE = 0.20
 """Where the mean level differs by more the light changed, by two thirds of a stop on the usual tone
 curve (2.2), and noise and tones with it: such pictures tell nothing of focus. A lens that breathes
@@ -38,17 +40,26 @@ YET_HELD = math.log(0.10 / 0.70)
 tells its distance but coarsely; mostly the focus did stay (estimated)."""
 AGAINST = math.log(0.10 / 0.95)
 """Weight where focus is seen not to move one way: what is left of the shares above."""
-LEAST_WANDERING = 0.04
-"""Root mean square change of the focus map: JPEG noise on an unchanged view stays below it."""
-SMOOTH_SHARE = 0.75
-"""Share of the change that lies along a smooth path, so that at most a quarter is to and fro: plane
-after plane comes into focus and goes out again; a subject that moves covers now this field, now
-that, and a hand trembles."""
-FEWEST_SMOOTH = 6
-"""Frames that tell a parabola, which has three parameters, from chance; with fewer the share of the
-change along its main direction stands for it."""
+NOISE, PLANE_NOISE = 0.05, 0.025
+"""Root mean square change of the focus map where nothing changed, of its fields and of the plane
+through them: JPEG noise and leaves that stir, on nine views of ten that a tripod holds (measured on
+rendered cards)."""
+MOST_NOISE = 0.10
+"""More change to and fro, twice as much as is usual, is something that moves (estimated)."""
+SMOOTH_SHARE = 0.90
+"""Share of the change that lies along a smooth path: plane after plane comes into focus and goes
+out again, and stacks lose a twentieth to anything else. A subject that moves covers now this field,
+now that; a hand trembles, and the body behind it sways to and fro (measured on rendered cards)."""
+PLANE_SMOOTH_SHARE = 0.75
+"""The same of the plane through the fields. Short of noise it would lie along the path almost all,
+but steps that are small to the eye leave a quarter of it to noise."""
+MAIN_SHARE = 0.75
+"""Share of the change along its main direction, which stands for a smooth path where frames are too
+few to tell one from chance."""
+FEWEST_SMOOTH = 4
+"""Frames that leave something over to tell a parabola by, which has three parameters."""
 ONE_WAY_ORDER = 0.8
-"""Correlation of the main direction with the order of shooting."""
+"""Correlation of the way along the main direction with the order of shooting."""
 STOOD_SHARE = 0.01
 """Frames shifted by more of the frame were not shot from a tripod: their fields show other parts
 of the subject. A tripod holds to a third of this, a hand that shoots again is off by twice as much
@@ -157,27 +168,108 @@ def _wandering(evidence: Evidence, start: int, end: int) -> Focus | None:
         return None
     stood = sway <= STOOD_SHARE
     change = np.array(maps) - np.mean(maps, axis=0)
-    if math.sqrt(float((change**2).mean())) < LEAST_WANDERING:
-        return Focus(weight=AGAINST, reason="the same parts are sharp throughout", stood=stood)
-    left, size, _ = np.linalg.svd(change, full_matrices=False)
-    share = float(size[0] ** 2 / (size**2).sum())
-    smooth = _smooth_share(change) if len(maps) >= FEWEST_SMOOTH else share
-    if smooth < SMOOTH_SHARE or _order(left[:, 0]) < ONE_WAY_ORDER:
-        return Focus(weight=AGAINST, reason="sharpness does not wander one way", stood=stood)
-    drifts = (DRIFTS if stood else DRIFTS_BY_HAND) + MOVES * 0.5 ** (len(maps) - 3)
-    chance = _chance(left[:, 0])
+    way = _way(change, NOISE, SMOOTH_SHARE)
+    drifts = DRIFTS if stood and way is not None else DRIFTS_LOOSELY
+    if way is None and stood and _is_noisy_at_most(change):
+        # Each field shows one part throughout, so that noise is all that ails it: what depth does
+        # across the frame stands out of that. By hand it might be the hand's doing.
+        way = _way(change @ _planes(change.shape[1]), PLANE_NOISE, PLANE_SMOOTH_SHARE)
+    if way is None:
+        same = _size(change) < NOISE
+        reason = (
+            "the same parts are sharp throughout" if same else "sharpness does not wander one way"
+        )
+        return Focus(weight=AGAINST, reason=reason, stood=stood)
+    drifts += MOVES * 0.5 ** (len(maps) - 3)
+    chance = _chance(way)
     weight = math.log(SHOWN / (chance + drifts))
     reason = "sharpness wanders through the picture"
     return Focus(weight=weight, reason=reason, chance=chance, stood=stood)
 
 
-def _smooth_share(change: Floats) -> float:
-    """Share of a change of fields, shape (n, fields), that parabolas over its course explain.
+def _size(change: Floats, parameters: int = 1) -> float:
+    """Root mean square change of a field, shape (n, fields), of which so much was taken out."""
+    return math.sqrt(float((change**2).sum()) / ((len(change) - parameters) * change.shape[1]))
+
+
+def _way(change: Floats, noise: float, least_share: float) -> Floats | None:
+    """How far along its main direction a change is, frame by frame, shape (n,), if it goes one way.
+
+    ``None`` where it does not stand out of the noise, is no smooth path, or goes to and fro.
+    """
+    if _size(change) < noise:
+        return None
+    smooth = _smooth(change)
+    if len(change) < FEWEST_SMOOTH:
+        if _main_share(change) < MAIN_SHARE:
+            return None
+    elif _smooth_share(change, smooth) < least_share:
+        return None
+    ways = [change @ _main(smooth)]
+    # As the plane comes to the thick of the subject all grows sharp and then less so: the fields go
+    # one way against each other. Beyond its end all of them blur together.
+    apart = change - _common(change)
+    if _size(apart) >= noise:
+        ways.append(apart @ _main(smooth - _common(smooth)))
+    way: Floats = max(ways, key=_order)
+    return way if _order(way) >= ONE_WAY_ORDER else None
+
+
+def _common(change: Floats) -> Floats:
+    common: Floats = change.mean(axis=1, keepdims=True)
+    return common
+
+
+def _main(change: Floats) -> Floats:
+    """The main direction of a change, shape (fields,): its first principal component."""
+    _, _, right = np.linalg.svd(change, full_matrices=False)
+    direction: Floats = right[0]
+    return direction
+
+
+def _nearest(*columns: Floats) -> Floats:
+    """The projection to what these columns, shape (n,) each, make up, shape (n, n)."""
+    basis, _ = np.linalg.qr(np.stack(columns, axis=1))
+    nearest: Floats = basis @ basis.T
+    return nearest
+
+
+@lru_cache(maxsize=64)
+def _parabolas(count: int) -> Floats:
+    """The projection of so many frames to parabolas over their course."""
+    course = np.linspace(-1, 1, count)
+    return _nearest(np.ones(count), course, course**2)
+
+
+@lru_cache(maxsize=4)
+def _planes(fields: int) -> Floats:
+    """The projection of so many fields, as many across as down, to planes over the frame."""
+    count = math.isqrt(fields)
+    side = np.linspace(-1, 1, count)
+    return _nearest(np.ones(fields), np.repeat(side, count), np.tile(side, count))
+
+
+def _smooth(change: Floats) -> Floats:
+    """The part of a change, shape (n, fields), along a smooth path; all of it if frames are few."""
+    return _parabolas(len(change)) @ change if len(change) >= FEWEST_SMOOTH else change
+
+
+def _smooth_share(change: Floats, smooth: Floats) -> float:
+    """Share of a change that its smooth part explains.
 
     Adjusted for what three parameters explain of noise (Theil 1961).
     """
-    count = len(change)
-    course = np.linspace(-1, 1, count)
-    basis, _ = np.linalg.qr(np.stack([np.ones(count), course, course**2], axis=1))
-    left = change - basis @ (basis.T @ change)
-    return 1 - float((left**2).sum() / (change**2).sum()) * (count - 1) / (count - 3)
+    return 1 - (_size(change - smooth, 3) / _size(change)) ** 2
+
+
+def _main_share(change: Floats) -> float:
+    """Share of a change along its main direction."""
+    size = np.linalg.svd(change, compute_uv=False)
+    return float(size[0] ** 2 / (size**2).sum())
+
+
+def _is_noisy_at_most(change: Floats) -> bool:
+    """Whether all that is to and fro in a change may be noise; so it may be if frames are few."""
+    if len(change) < FEWEST_SMOOTH:
+        return True
+    return _size(change - _smooth(change), 3) < MOST_NOISE

@@ -26,6 +26,7 @@ from grouper.group.exposures import is_tried_out
 from grouper.group.focus_stack import HURRIED, SAME_SECOND_S
 from grouper.group.interval import clockwork
 from grouper.group.pairs import Floats
+from grouper.group.reach import FARTHEST, Reach
 from grouper.group.rhythm import usual_log_odds
 from grouper.group.stretches import ends_at, grow
 
@@ -46,8 +47,6 @@ SWAY_OVERLAP, SWAY_SHARE = (0.0, 0.6, 0.75, 0.85, 1.0), (0.02, 0.05, 0.5, 3.0, 4
 that holds on to one thing sways (estimated)."""
 BOUNDARY_OVERLAP, BOUNDARY_SHARE = (0.0, 0.5, 1.0), (0.6, 1.0, 1.4)
 """The same between singles (see the panorama rule)."""
-FARTHEST = 0.3
-"""Shifted by more of the frame in all, it is another view of the thing (estimated)."""
 EXPOSED = math.log(0.10 / 0.30)
 """Exposure is changed on purpose more seldom than between subjects: what is tried again is the
 focus, the moment, the hold (estimated). Unless it is the exposure that is tried out."""
@@ -66,13 +65,12 @@ def propose(evidence: Evidence, first: int, last: int) -> Iterator[Proposal]:
     """Propose tries among the frames ``first`` to ``last`` of the strand."""
     weights, stood = _tried(evidence)
     starts, ends = ends_at(weights, weights < STRONG, first, last)
-    across, up = _ways(evidence)
     for start in starts:
         if weights[start] < 0:
             continue
-        x, y = _Reach(), _Reach()
+        reach = Reach(evidence)
         for end, weight in grow(start, last, lambda i: float(weights[i])):
-            if max(x.after(across[end - 1]), y.after(up[end - 1])) > FARTHEST:
+            if reach.after(end - 1) > FARTHEST:
                 break
             if end not in ends or end - start + 1 < FEWEST_FRAMES or weights[end - 1] < 0:
                 continue
@@ -103,18 +101,6 @@ def _exposures_tried(evidence: Evidence, first: int, last: int) -> Iterator[Prop
             tried_out = is_tried_out(frames[span], light[span], after_ev)
             if tried_out and total + still > 0:
                 yield Proposal(kind="tries", first=start, last=end, weight=total + still)
-
-
-class _Reach:
-    """How far the frames reach along one side, step by step."""
-
-    def __init__(self) -> None:
-        self._at = self._least = self._most = 0.0
-
-    def after(self, step: float) -> float:
-        self._at += step
-        self._least, self._most = min(self._least, self._at), max(self._most, self._at)
-        return self._most - self._least
 
 
 @lru_cache(maxsize=1)
@@ -151,15 +137,6 @@ def _pause_weight(evidence: Evidence) -> Floats:
     most = np.interp(np.nan_to_num(evidence.log_pause), ends, [HURRIED, unhurried])
     weight: Floats = np.minimum(pause, np.where(evidence.driven, HURRIED, most))
     return weight
-
-
-@lru_cache(maxsize=1)
-def _ways(evidence: Evidence) -> tuple[list[float], list[float]]:
-    """How far each frame is shifted against the one before, right and up."""
-    heading, shift = np.radians(evidence.heading), evidence.shift
-    across: list[float] = np.nan_to_num(shift * np.cos(heading)).tolist()
-    up: list[float] = np.nan_to_num(shift * np.sin(heading)).tolist()
-    return across, up
 
 
 RULE = Rule(kind="tries", propose=propose)

@@ -64,7 +64,7 @@ sixteen tell near from far (estimated)."""
 
 
 def _focus_map(luma: FloatArray, fine: FloatArray) -> tuple[float, ...]:
-    """Log of Laplacian over gradient energy per field of a 4 x 4 grid, mean removed.
+    """Log of Laplacian over gradient energy per field of a 4 x 4 grid.
 
     Light that fades, or something that comes between, changes the two alike; focus takes from
     the finer one first. Empty if the picture is too small.
@@ -76,8 +76,7 @@ def _focus_map(luma: FloatArray, fine: FloatArray) -> tuple[float, ...]:
     slope = _blocks(gradient, _FOCUS_FIELDS, _FOCUS_FIELDS)
     # One grey level squared keeps flat fields from being measured by their noise.
     fields = np.log((_blocks(fine, _FOCUS_FIELDS, _FOCUS_FIELDS) + 1.0) / (slope + 1.0))
-    spread = (fields - fields.mean()).astype(np.float64).ravel()
-    return tuple(map(_one, spread.round(3).tolist()))
+    return tuple(map(_one, fields.astype(np.float64).ravel().round(3).tolist()))
 
 
 @lru_cache(maxsize=20_000)

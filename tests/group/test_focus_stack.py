@@ -90,6 +90,8 @@ SILENT_ON = {
     "nothing known of focus": stack(4, 200, [None] * 7),
     "focus moves on different subjects": [
         Shot(frame(4 + i, 200 + 30 * i, focus_m=d), f"subject {i}") for i, d in enumerate(NEAR)],
+    "sharpness wanders while the drive follows something": [
+        replace(s, yaw=3.0 * i) for i, s in enumerate(mapped(4, 200, 10, pause_s=0.2))],
     "focus moves while the camera turns": [
         Shot(frame(4 + i, 200 + 5 * i, focus_m=d), "ridge", 35.0 * i) for i, d in enumerate(NEAR)],
 }  # fmt: skip

@@ -38,6 +38,26 @@ def noise(count: int, size: float) -> list[list[float]]:
     return [list(row - row.mean()) for row in rng.normal(0, size, (count, 16))]
 
 
+def blurring(count: int, swing: float = 0.5) -> list[list[float]]:
+    """16 fields that grow sharp together."""
+    return [[swing * (i / (count - 1) - 0.5)] * 16 for i in range(count)]
+
+
+def through(count: int) -> list[list[float]]:
+    """All grows sharp as the plane comes to the thick of the subject, and blurs again behind it."""
+    thick = [1.2 * (1 - (2 * i / (count - 1) - 1) ** 2) for i in range(count)]
+    return [list(np.add(row, all_of)) for row, all_of in zip(wandering(count), thick, strict=True)]
+
+
+def with_noise(maps: list[list[float]], size: float) -> list[list[float]]:
+    return [list(np.add(a, b)) for a, b in zip(maps, noise(len(maps), size), strict=True)]
+
+
+def shaken(shots: list[Shot]) -> list[Shot]:
+    """The same by hand."""
+    return [replace(s, yaw=0.9 * (i % 2)) for i, s in enumerate(shots)]
+
+
 def weight(shots: list[Shot]) -> float | None:
     found = focus_of(evidence_of(shots), 0, len(shots) - 1)
     return None if found is None else found.weight
@@ -60,9 +80,11 @@ FOR = {
     "distances told coarsely": stack([0.3, 0.3, 0.4, 0.4, 0.5, 0.5]),
     "three far apart": stack([1.2, 2.5, 12.0]),
     "a rail: distances held, sharpness wanders": with_distances(mapped(wandering(8)), [0.3] * 8),
-    "sharpness wanders in noise": mapped(
-        [list(np.add(a, b)) for a, b in zip(wandering(8), noise(8, 0.05), strict=True)]
-    ),
+    "sharpness wanders in noise": mapped(with_noise(wandering(8), 0.05)),
+    "the whole picture grows sharp": mapped(blurring(8)),
+    "the whole picture blurs": mapped(blurring(8)[::-1]),
+    "through the thick of the subject": mapped(through(9)),
+    "small steps in noise, from a tripod": mapped(with_noise(wandering(6, 0.2), 0.04)),
 }
 AGAINST = {
     "focus held": stack([2.0] * 5),
@@ -72,9 +94,9 @@ AGAINST = {
     "the same parts are sharp": mapped([[0.5] * 8 + [-0.5] * 8] * 5),
     "hardly any change": mapped(noise(5, 0.01)),
     "a subject that moves": mapped(noise(8, 0.5)),
-    "a subject that moves while focus drifts": mapped(
-        [list(np.add(a, b)) for a, b in zip(wandering(8), noise(8, 0.4), strict=True)]
-    ),
+    "a subject that moves while focus drifts": mapped(with_noise(wandering(8), 0.4)),
+    "small steps in noise, by hand": shaken(mapped(with_noise(wandering(6, 0.2), 0.04))),
+    "all grows sharp and blurs again": mapped([*blurring(5), *blurring(5)[::-1]]),
     "there and back again": mapped([*wandering(4), *wandering(4)[::-1]]),
 }
 UNKNOWN: dict[str, list[Shot]] = {
