@@ -22,9 +22,9 @@ from grouper.sight.sphere import BoolArray, DoubleArray, FloatArray, Pinhole
 
 EFFICIENT, WARY = 2.385, 1.0
 """Widths of Cauchy's weights (see ``refine``): 95 % efficiency on Gaussian noise (Holland & Welsch
-1977), and one that what moved pulls by less. Wary all the way, the turns of 1,370 rendered
-neighbours are off by a fifth more (95 % of them); efficient all the way, 1 in 100 with people over
-a part of the frame is not found."""
+1977), and one that what moved pulls by less. Wary all the way, the largest twentieth of the misfits
+of 1,370 rendered neighbours begins a tenth to two fifths higher; efficient all the way, 1 in 100
+with people over a part of the frame is not found."""
 NOISE_SLOPE = 0.1
 """Slope per pixel, of compressed contrast, that noise and JPEG blocks do not reach."""
 _LEAST_POINTS = 60
