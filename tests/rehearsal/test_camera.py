@@ -13,21 +13,26 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from testdata.rehearsal.bodies import Q5
+from testdata.rehearsal.bodies import Q3, Q5
 from testdata.rehearsal.camera import (
     _displaced,
+    angle_of_view_deg,
+    cast,
     develop,
     effective_focal_mm,
     expose,
     focal_px,
+    image_radius,
+    off_axis_rad,
     overlap_share,
     pointing,
+    project,
     rotation,
     shot_rotation,
     upright_size_px,
 )
 from testdata.rehearsal.marks import aperture_mark, shutter_mark
-from testdata.rehearsal.records import SceneKey, Shot
+from testdata.rehearsal.records import Body, Projection, SceneKey, Shot
 from testdata.rehearsal.scene import USUAL_EV, paint_scene
 from testdata.rehearsal.stage import fov, step_for
 
@@ -274,3 +279,140 @@ def test_strollers_stand_elsewhere_in_every_frame() -> None:
         assert 0.005 < covered[-1].mean() < 0.5
     both = (covered[0] & covered[1]).sum()
     assert both < 0.5 * min(one.sum() for one in covered)
+
+
+FISHEYES: tuple[Projection, ...] = ("equisolid", "stereographic")
+
+
+@pytest.mark.parametrize(
+    ("projection", "angle_deg", "radius"),
+    [
+        # In focal lengths, by hand: tan t; 2 sin(t/2); 2 tan(t/2).
+        ("rectilinear", 45, 1.0),
+        ("equisolid", 45, 0.76537),
+        ("equisolid", 90, 1.41421),
+        ("stereographic", 45, 0.82843),
+        ("stereographic", 90, 2.0),
+    ],
+)
+def test_how_far_out_a_ray_lands(projection: Projection, angle_deg: float, radius: float) -> None:
+    angle = np.array([math.radians(angle_deg)])
+    assert image_radius(angle, 15.0, projection) == pytest.approx(15 * radius, abs=1e-3)
+    assert off_axis_rad(np.array([15 * radius]), 15.0, projection) == pytest.approx(angle, abs=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("projection", "focal", "side", "angle"),
+    [
+        # 4 asin(d / 4f) and 4 atan(d / 4f), by hand; 15 mm reaches 184.6 degrees from corner to
+        # corner of 36 x 24 mm, of which it sees 180.
+        ("equisolid", 15.0, 24.0, 94.31),
+        ("equisolid", 15.0, 36.0, 147.48),
+        ("equisolid", 15.0, 43.2666, 180.0),
+        ("equisolid", 10.5, 15.6, 87.21),
+        ("stereographic", 8.0, 15.6, 103.97),
+        ("stereographic", 8.0, 23.5, 145.17),
+        ("rectilinear", 24.0, 36.0, 73.74),
+    ],
+)
+def test_angles_of_view(projection: Projection, focal: float, side: float, angle: float) -> None:
+    assert angle_of_view_deg(side, focal, projection) == pytest.approx(angle, abs=0.02)
+
+
+@pytest.mark.parametrize("projection", ["rectilinear", *FISHEYES])
+def test_casting_undoes_projecting(projection: Projection) -> None:
+    x, y = np.meshgrid(np.linspace(-9, 9, 7), np.linspace(-6, 6, 5))
+    rays = cast(x, y, 10.5, projection)
+    found = project(rays, 10.5, projection)
+    assert np.allclose(found, (x, y), atol=1e-9)
+    assert np.isnan(project(-rays, 10.5, projection)).all()
+
+
+@pytest.mark.parametrize("projection", FISHEYES)
+def test_small_frames_of_fisheyes_are_like_any(projection: Projection) -> None:
+    # Within a few degrees of the axis all of them draw f t.
+    tiny = replace(Q5, sensor_mm=(3.6, 2.4))
+    straight = overlap_share(*(shot(body=tiny, yaw_deg=yaw, focal_mm=35) for yaw in (0, 1.5)))
+    bent = overlap_share(
+        *(shot(body=tiny, yaw_deg=yaw, focal_mm=35, projection=projection) for yaw in (0, 1.5))
+    )
+    assert bent == pytest.approx(straight, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("projection", "focal", "body", "step", "share"),
+    [
+        # On the horizon the frames have w - s in common, which ends at r(w/2 - s) left of the
+        # middle: share = 1/2 + r(w/2 - s) / d, worked by hand for upright frames.
+        ("equisolid", 15.0, Q5, 60, 0.3602),
+        ("equisolid", 15.0, Q5, 45, 0.5235),
+        ("equisolid", 10.5, Q3, 60, 0.3081),
+        ("stereographic", 8.0, Q3, 60, 0.4281),
+    ],
+)
+def test_overlap_of_fisheyes_on_the_horizon(
+    projection: Projection, focal: float, body: Body, step: float, share: float
+) -> None:
+    width = body.sensor_mm[1]
+    slit = replace(body, sensor_mm=(width, 0.001))
+    a = shot(body=slit, focal_mm=focal, upright=False, projection=projection)
+    b = replace(a, yaw_deg=step, body=replace(body, sensor_mm=(width, 20.0)))
+    assert overlap_share(a, b, grid=2000) == pytest.approx(share, abs=0.001)
+
+
+@pytest.mark.parametrize("projection", FISHEYES)
+@pytest.mark.parametrize("pitch", [-35, -10, 20, 40])
+def test_horizon_through_a_fisheye_lies_at_its_radius(
+    half_sphere: SceneKey, projection: Projection, pitch: float
+) -> None:
+    frame = shot(scene=half_sphere, pitch_deg=pitch, focal_mm=15.0, projection=projection)
+    angle = np.array([math.radians(abs(pitch))])
+    expected = math.copysign(float(image_radius(angle, focal_px(frame), projection)[0]), pitch)
+    assert horizon_row(frame) == pytest.approx(expected, abs=0.8)
+
+
+def test_a_fisheye_bends_the_horizon_and_a_plain_lens_does_not(half_sphere: SceneKey) -> None:
+    # Looking 25 degrees up, the ends of the horizon curl towards the middle.
+    rows = {}
+    for projection in ("rectilinear", "equisolid"):
+        frame = shot(
+            scene=half_sphere, pitch_deg=25, focal_mm=15.0, upright=False, projection=projection
+        )
+        light = expose(frame, paint_scene(half_sphere))[..., 1]
+        # Brightness falls off outwards: each column has a threshold of its own.
+        half = (light.max(axis=0) + light.min(axis=0)) / 2
+        rows[projection] = np.argmax(light < half, axis=0)[[100, 320, 540]]
+    assert np.ptp(rows["rectilinear"]) <= 2
+    left, middle, right = rows["equisolid"]
+    assert abs(left - right) <= 2
+    assert middle - left > 10
+
+
+def test_corners_beyond_the_field_of_a_fisheye_are_black() -> None:
+    frame = shot(focal_mm=15.0, projection="equisolid")
+    light = expose(frame, paint_scene(HALL)).max(axis=2)
+    height, width = light.shape
+    x, y = np.meshgrid(np.arange(width) - (width - 1) / 2, np.arange(height) - (height - 1) / 2)
+    outside = np.hypot(x, y) > math.sqrt(2) * focal_px(frame)  # 2 f sin 45
+    assert 0 < outside.mean() < 0.01
+    assert light[outside].max() == 0
+    assert light[~outside].min() > 0
+
+
+def test_a_person_stands_where_the_lens_draws_the_place() -> None:
+    # The same people, seen through two lenses, leave marks at the same directions.
+    scene = paint_scene(SceneKey(kind="market", seed=31))
+    empty = replace(scene, people=0)
+    towards = []
+    for projection in ("rectilinear", "equisolid"):
+        frame = shot(scene=scene.key, focal_mm=15.0, upright=False, projection=projection)
+        differs = np.abs(expose(frame, scene) - expose(frame, empty)).max(axis=2) > 1e-6
+        down, across = np.nonzero(differs)
+        height, width = differs.shape
+        rays = cast(
+            across - (width - 1) / 2, down - (height - 1) / 2, focal_px(frame), frame.projection
+        )
+        yaws = np.degrees(np.arctan2(rays[:, 0], rays[:, 2]))
+        towards.append({round(yaw / 2) for yaw in yaws if abs(yaw) < 35})
+    assert len(towards[0]) >= 3
+    assert len(towards[0] ^ towards[1]) <= 0.35 * len(towards[0] | towards[1])

@@ -226,3 +226,17 @@ def test_other_bodies_write_no_maker_note() -> None:
     image = exiv2.ImageFactory.open(made(iso_auto=True))
     image.readMetadata()
     assert not any("MakerNote" in tag.key() for tag in image.exifData())
+
+
+def test_a_fisheye_tells_its_name_or_nothing() -> None:
+    lens = {"projection": "equisolid", "focal_mm": 15.0, "lens": "Quillmark Fisheye 15mm f/2.8"}
+    told, untold = (tags_of(made(**lens, lens_tells=tells)) for tells in (True, False))
+    asked = (
+        "EXIF LensModel",
+        "EXIF FocalLength",
+        "EXIF FocalLengthIn35mmFilm",
+        "EXIF FNumber",
+    )
+    assert [str(told[tag]) for tag in asked] == ["Quillmark Fisheye 15mm f/2.8", "15", "15", "11"]
+    assert not set(asked) & set(untold)
+    assert set(told) - set(untold) == set(asked)

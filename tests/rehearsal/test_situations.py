@@ -38,6 +38,10 @@ WANTED = [
     "rows-returning",
     "full-circle",
     "zenith-nadir",
+    "fisheye-upright",
+    "fisheye-across",
+    "fisheye-circle",
+    "fisheye-untold",
     "up-and-down",
     "pitched",
     "tilted-base",
@@ -221,6 +225,10 @@ def shares(name: str) -> list[float]:
         ("sweep-upright", 0.2, 0.47),
         ("overlap-ample", 0.42, 0.7),
         ("handheld", 0.2, 0.7),
+        ("fisheye-upright", 0.4, 0.65),
+        ("fisheye-across", 0.5, 0.7),
+        ("fisheye-circle", 0.35, 0.5),
+        ("fisheye-untold", 0.4, 0.55),
     ],
 )
 def test_neighbours_overlap_as_the_name_says(name: str, low: float, high: float) -> None:
@@ -314,6 +322,40 @@ def test_only_a_sweep_one_view_short_of_a_turn_may_be_told_as_an_open_one() -> N
                 seams[bool(told)].append(seam / sorted(steps)[len(steps) // 2])
     assert seams[True]
     assert max(seams[True]) < min(seams[False])
+
+
+@pytest.mark.parametrize(
+    ("name", "step", "across"),
+    [
+        # Angles of view by hand: 4 asin(d / 4f) of an equisolid lens of 15 mm, d = 24 and 36 mm.
+        # Steps set by eye are off by a fiftieth at either end.
+        ("fisheye-upright", (40, 66), 94.3),
+        ("fisheye-across", (53, 67), 147.5),
+        ("fisheye-circle", (59, 61), None),
+        ("fisheye-untold", (59, 61), None),
+    ],
+)
+def test_fisheyes_sweep_in_large_steps(
+    name: str, step: tuple[float, float], across: float | None
+) -> None:
+    for seed in (11, 12):
+        for item in situation_card(name, seed).sets:
+            yaws = sorted(place.yaw_deg or 0.0 for place in item.places if place.row == 0)
+            steps = [b - a for a, b in pairwise(yaws)]
+            assert step[0] < min(steps) <= max(steps) < step[1]
+            assert item.closed is (across is None)
+            turned = yaws[-1] - yaws[0]
+            assert item.span_deg == pytest.approx(360 if across is None else turned + across, abs=1)
+
+
+def test_singles_with_a_fisheye_lie_beside_its_sweeps() -> None:
+    for name in NAMES:
+        made = card(name)
+        bent = {shot.file for shot in made.shots if shot.projection != "rectilinear"}
+        swept = {place.file for item in made.sets for place in item.places}
+        assert bool(bent) is name.startswith("fisheye-")
+        assert swept <= bent if bent else True
+        assert len({file for file, _ in made.singles} & bent) >= (3 if bent else 0)
 
 
 def test_the_brief_can_be_read() -> None:
