@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
+from grouper.lenses import Lens
 from grouper.settings import Settings
 from grouper.sight import open_eye
 from grouper.sight.pair import LEVEL, Match, _search, find_matches, other_ways, ways_near
@@ -48,7 +49,7 @@ def pair(
     yaws: tuple[float, float], uprights: tuple[bool, bool], focals_mm: tuple[float, float]
 ) -> Pair:
     a, b = (plate(*each) for each in zip(yaws, uprights, focals_mm, strict=True))
-    return Pair(a, b, (focals_mm[0] / 36, focals_mm[1] / 36))
+    return Pair(a, b, (Lens(focals_mm[0] / 36), Lens(focals_mm[1] / 36)))
 
 
 MIXED = {
@@ -69,7 +70,7 @@ TURNS_DEG = dict(zip(MIXED, (30, 30, 25, 20, 10, -30, 0, None), strict=True))
 def test_people_who_moved_hide_no_common_ground(turn: int) -> None:
     """Where many stand in the common ground of two frames, the whole set tells."""
     pairs = [
-        Pair(peopled(yaw, yaw), peopled(yaw + turn, yaw + 1), (24 / 36, 24 / 36))
+        Pair(peopled(yaw, yaw), peopled(yaw + turn, yaw + 1), (Lens(24 / 36), Lens(24 / 36)))
         for yaw in range(0, 360, 30)
     ]
     matches = find_matches(pairs, [LEVEL] * len(pairs))
@@ -80,7 +81,7 @@ def test_people_who_moved_hide_no_common_ground(turn: int) -> None:
 
 def test_the_same_people_elsewhere_are_no_common_ground() -> None:
     pairs = [
-        Pair(peopled(yaw, yaw), peopled(yaw + 180, yaw), (24 / 36, 24 / 36))
+        Pair(peopled(yaw, yaw), peopled(yaw + 180, yaw), (Lens(24 / 36), Lens(24 / 36)))
         for yaw in range(0, 180, 15)
     ]
     matches = find_matches(pairs, [LEVEL] * len(pairs))
@@ -143,7 +144,9 @@ def test_the_longest_lenses_are_no_trouble(shares: tuple[float, float]) -> None:
     """A picture of 2,000 mm covers less than a cell of a wide one's: there is nothing to find."""
     for upright_a, upright_b in itertools.product((LYING, STANDING), repeat=2):
         # A standing one of 9:16 is the narrowest that cameras write.
-        far = Pair(plate(0, upright_a, cut=90), plate(170, upright_b), shares)
+        far = Pair(
+            plate(0, upright_a, cut=90), plate(170, upright_b), (Lens(shares[0]), Lens(shares[1]))
+        )
         steep = [((View(25.0),), SEARCH), *ways_near(60.0)]
         everywhere = other_ways(
             far, (None, None), frozenset({View()}), on_side=True, everywhere=True

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from grouper.lenses import Lens
 from grouper.sight.picture import preview, stood_up
 from grouper.sight.plate import SCOUT, SEARCH, Plate, prepare
 from grouper.sight.search import Candidate, Layer, Pair, candidates
@@ -36,14 +37,14 @@ def common(turn: np.ndarray) -> float:
 
 
 def test_a_shift_with_too_little_common_ground_is_no_candidate() -> None:
-    pair = Pair(plate(0.0), plate(STEP_DEG), (SHARE, SHARE))
+    pair = Pair(plate(0.0), plate(STEP_DEG), (Lens(SHARE), Lens(SHARE)))
     assert angle_deg(best(pair, 0.07)[0].turn, held(STEP_DEG)) < 3.0
     assert not [one for one in best(pair, 0.3) if angle_deg(one.turn, held(STEP_DEG)) < 3.0]
 
 
 @pytest.mark.parametrize("least_overlap", [0.07, 0.3, 0.6])
 def test_every_candidate_rests_on_enough_common_ground(least_overlap: float) -> None:
-    strangers = Pair(plate(0.0), plate(180.0), (SHARE, SHARE))
+    strangers = Pair(plate(0.0), plate(180.0), (Lens(SHARE), Lens(SHARE)))
     shares = [common(one.turn) for one in best(strangers, least_overlap)]
     assert len(shares) > 5
     assert min(shares) > 0.85 * least_overlap  # counted on the sphere, in whole cells
@@ -51,7 +52,7 @@ def test_every_candidate_rests_on_enough_common_ground(least_overlap: float) -> 
 
 @pytest.mark.parametrize(("level", "keeps"), [(SCOUT, False), (SEARCH, True)])
 def test_spectra_are_kept_of_the_level_that_is_searched_again(level: int, keeps: bool) -> None:
-    pair = Pair(plate(0.0), plate(30.0), (SHARE, SHARE))
+    pair = Pair(plate(0.0), plate(30.0), (Lens(SHARE), Lens(SHARE)))
     layers = [Layer(pair, View(), level), Layer(pair, View(25.0), level)]
     first = candidates(layers, least_overlap=0.07, count=3)
     assert [len(one.spectra) for one in (pair.a, pair.b)] == [2 * keeps] * 2
