@@ -20,7 +20,9 @@ def believed(**changes: Any) -> CameraBelief:
     [
         pytest.param({"focal_mm": 24.0, "lens": "24mm"}, (Lens(0.6667),), id="an ordinary lens"),
         pytest.param({"focal_mm": 24.0, "lens": None}, (Lens(0.6667),), id="too long for one"),
-        pytest.param({"focal_mm": 14.0, "lens": "14mm"}, (Lens(0.3889),), id="a short one, named"),
+        pytest.param(
+            {"focal_mm": 14.0, "lens": "Ostrel 14mm"}, (Lens(0.3889),), id="a short one, named"
+        ),
         pytest.param(
             {"focal_mm": 15.0, "lens": "Fisheye 15mm"},
             (Lens(0.4167, "equisolid"), Lens(0.4167, "stereographic")),
@@ -35,6 +37,11 @@ def believed(**changes: Any) -> CameraBelief:
             {"focal_mm": 15.0, "lens": None},
             (Lens(0.4167), Lens(0.4167, "equisolid"), Lens(0.4167, "stereographic")),
             id="either",
+        ),
+        pytest.param(
+            {"focal_mm": 15.0, "lens": "15 mm f/2.8"},
+            (Lens(0.4167), Lens(0.4167, "equisolid"), Lens(0.4167, "stereographic")),
+            id="either, by numbers alone",
         ),
     ],
 )
