@@ -19,6 +19,9 @@ LensMapping = Literal["rectilinear", "equisolid", "stereographic"]
 
 _FISHEYE = re.compile(r"fish[ -]?eye", re.IGNORECASE)
 """What makers write into the names of such lenses."""
+_NUMBERS = re.compile(r"[\d.,/ -]+mm( f/?[\d.,/ -]+)?", re.IGNORECASE)
+"""A name that tells focal lengths and apertures alone: Exif's LensSpecification (tag A432) tells no
+more, nor do some bodies."""
 
 
 class Lens(NamedTuple):
@@ -31,6 +34,11 @@ class Lens(NamedTuple):
 def is_fisheye(lens_name: str | None) -> bool:
     """Whether a lens is a fisheye by its name."""
     return lens_name is not None and _FISHEYE.search(lens_name) is not None
+
+
+def names_no_kind(lens_name: str | None) -> bool:
+    """Whether a lens may be of any kind for all that its name tells."""
+    return lens_name is None or _NUMBERS.fullmatch(lens_name.strip()) is not None
 
 
 def mapping_by_name(lens_name: str | None) -> LensMapping:

@@ -15,6 +15,7 @@ from grouper.lenses import (
     image_radius,
     is_fisheye,
     mapping_by_name,
+    names_no_kind,
 )
 
 MAPPINGS: tuple[LensMapping, ...] = ("rectilinear", "equisolid", "stereographic")
@@ -73,3 +74,19 @@ def test_the_focal_length_follows_from_the_angle_of_view(mapping: LensMapping) -
 def test_fisheyes_are_called_so(name: str | None, told: bool) -> None:
     assert is_fisheye(name) is told
     assert mapping_by_name(name) == ("equisolid" if told else "rectilinear")
+
+
+@pytest.mark.parametrize(
+    ("name", "told"),
+    [
+        (None, True),
+        ("10.5 mm f/2.8", True),
+        ("8-15mm F4-4.5", True),
+        ("15 mm", True),
+        ("Ostrel 8.8mm f/2.8", False),
+        ("OS10-22mm f/3.5-4.5", False),
+        ("8-15mm f/4L Fisheye", False),
+    ],
+)
+def test_numbers_alone_tell_no_kind_of_lens(name: str | None, told: bool) -> None:
+    assert names_no_kind(name) is told

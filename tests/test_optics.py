@@ -160,6 +160,13 @@ def test_yaw_half_width_agrees_with_traced_rays(pitch_deg: float, height_share: 
     )
 
 
+def test_a_fisheye_may_see_behind_itself() -> None:
+    # Level, half of 200 degrees; looking up by 60, the tangent of 100 over the cosine of 60:
+    # atan2(0.9848, -0.1736 * 0.5) = 95.04 degrees.
+    assert optics.yaw_half_width(200.0, 0.0) == pytest.approx(100.0)
+    assert optics.yaw_half_width(200.0, 60.0) == pytest.approx(95.04, abs=0.01)
+
+
 def test_a_pitched_frame_is_narrower_at_the_edge_nearest_the_horizon() -> None:
     # Spherical geometry, own derivation: 24 mm upright frame at 45 degrees.
     assert optics.yaw_half_width(53.13, 45, 73.74, -1.0) == pytest.approx(22.00, abs=0.01)

@@ -39,7 +39,7 @@ def cross_check(pairs: Pairs) -> None:
         certainty, expected = max(others, key=lambda other: other[0])
         is_same = _angle_deg(expected.T @ _turn(seen)) < SAME_TURN_DEG
         pairs.sightings[i, i + 1] = replace(
-            seen, certainty=certainty if is_same else min(seen.certainty, 1.0 - certainty)
+            seen, certainty=certainty if is_same else 1.0 - certainty
         )
 
 

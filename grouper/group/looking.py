@@ -136,8 +136,10 @@ def _may_go_on(pairs: Pairs, i: int) -> bool:
     seen = pairs.seen(i, i + 1)
     if seen is None:
         return True
-    longest = ONE_RHYTHM * max(float(pairs.pause_s[k]) for k in beside)
-    return LEFT_OPEN <= seen.certainty <= SURE and float(pairs.pause_s[i]) <= longest
+    # Whole seconds make a quick rhythm uneven, with pauses of nothing, or of less.
+    longest = ONE_RHYTHM * max(0.0, *(float(pairs.pause_s[k]) for k in beside))
+    longest += float(pairs.pause_slack_s[i])
+    return LEFT_OPEN <= seen.certainty <= SURE and bool(pairs.pause_s[i] <= longest)
 
 
 def _steps_beside(pairs: Pairs, i: int) -> list[tuple[float, float, float]]:

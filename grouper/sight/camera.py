@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from grouper.lenses import Lens, is_fisheye
+from grouper.lenses import Lens, is_fisheye, names_no_kind
 from grouper.model import Frame
 
 _WIDEST, _LONGEST = 0.3, 60.0
@@ -76,7 +76,7 @@ def _lenses(shares: Sequence[float], name: str | None) -> Iterator[Lens]:
     for share in shares:
         if not fisheye:
             yield Lens(round(share, 4))
-        if fisheye or (name is None and share < _MAYBE_FISHEYE):
+        if fisheye or (names_no_kind(name) and share < _MAYBE_FISHEYE):
             yield Lens(round(share, 4), "equisolid")
             yield Lens(round(share, 4), "stereographic")
 

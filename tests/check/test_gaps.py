@@ -44,3 +44,17 @@ def test_other_thresholds_are_judged_anew() -> None:
     with gaps.judged_once():
         assert [p.verdict for p in gaps.judge_neighbours(found, strict)] == ["fine", "thin", "fine"]
         assert [p.verdict for p in gaps.judge_neighbours(found, lax)] == ["fine"] * 3
+
+
+@pytest.mark.parametrize(("mapping", "overlap"), [("rectilinear", 0.393), ("equisolid", 0.254)])
+def test_what_two_rows_share_is_told_as_the_lens_draws(mapping: str, overlap: float) -> None:
+    # 110 of 147.5 degrees: 1/2 + tan(73.75 - 110) / (2 tan 73.75), and 1 - 110 / 147.5.
+    found = sweep(
+        1,
+        pitches_deg=[-55.0, 55.0],
+        fov_deg=(94.3, 147.5),
+        pictures=False,
+        layout={"direction": "up", "mapping": mapping},
+    )
+    [pair] = gaps.judge_neighbours(found, CheckSettings())
+    assert pair.overlap == pytest.approx(overlap, abs=0.001)

@@ -41,7 +41,7 @@ def test_what_an_earlier_frame_confirms_is_sure() -> None:
     assert certainty_of(pairs, 1, 2) == 0.97
 
 
-@pytest.mark.parametrize("found_deg", [-20.0, 20.0 + SAME_TURN_DEG + 1.0])
+@pytest.mark.parametrize("found_deg", [-20.0, 35.0, 20.0 + SAME_TURN_DEG + 1.0])
 def test_what_an_earlier_frame_contradicts_is_dropped(found_deg: float) -> None:
     pairs = doubtful(found_deg)
     pairs.sightings[0, 2] = turned(40.0, 0.97)
@@ -55,6 +55,15 @@ def test_what_is_settled_or_not_believed_stays(certainty: float) -> None:
     pairs.sightings[0, 2] = turned(40.0, 0.97)
     cross_check(pairs)
     assert certainty_of(pairs, 1, 2) == certainty
+
+
+def test_the_surest_tie_decides() -> None:
+    pairs = pairs_of(sweep(1, 0, [0.0, 20.0, 40.0, 60.0]))
+    pairs.sightings[2, 3] = turned(20.0, 0.7)
+    pairs.sightings[0, 3] = turned(10.0, 0.92)
+    pairs.sightings[1, 3] = turned(40.0, 0.98)
+    cross_check(pairs)
+    assert certainty_of(pairs, 2, 3) == 0.98
 
 
 def test_a_tie_in_doubt_proves_nothing() -> None:

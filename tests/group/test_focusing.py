@@ -27,6 +27,13 @@ def mapped(maps: Sequence[Sequence[float]]) -> list[Shot]:
     ]
 
 
+def strayed() -> list[list[float]]:
+    """Three maps of which the middle one strays, by more than what the others say of one way."""
+    checks = np.array([(-1.0) ** (i + j) for i in range(4) for j in range(4)])
+    stripes = np.tile([1.0, -1.0, -1.0, 1.0], 4)
+    return [list(-0.5 * checks), list(0.8 * stripes), list(0.5 * checks)]
+
+
 def wandering(count: int, swing: float = 1.0) -> list[list[float]]:
     """16 fields; the near half blurs while the far half grows sharp."""
     slope = np.repeat([-1.0, 1.0], 8)
@@ -97,6 +104,7 @@ AGAINST = {
     "a subject that moves while focus drifts": mapped(with_noise(wandering(8), 0.4)),
     "small steps in noise, by hand": shaken(mapped(with_noise(wandering(6, 0.2), 0.04))),
     "all grows sharp and blurs again": mapped([*blurring(5), *blurring(5)[::-1]]),
+    "three, of which one strays": mapped(strayed()),
     "there and back again": mapped([*wandering(4), *wandering(4)[::-1]]),
 }
 UNKNOWN: dict[str, list[Shot]] = {

@@ -416,6 +416,22 @@ def test_what_is_left_in_doubt_is_looked_at_closely_within_the_rhythm(
     assert seen.certainty == (0.98 if is_looked_at else certainty)
 
 
+def test_the_longer_pause_beside_tells_the_rhythm() -> None:
+    shots = [*sweep(1, 0, [0, 35, 70]), *sweep(4, 18, [105, 140], pause_s=2.0)]
+    eye = replace(near_eye(shots, 2), in_doubt=Sighting(overlap=0.4, certainty=0.3))
+    look_at_neighbours(unseen(shots), eye)
+    assert len(eye.closely) == 1
+
+
+@pytest.mark.parametrize(("pause_s", "is_looked_at"), [(1.0, True), (2.0, False)])
+def test_whole_seconds_do_not_break_a_quick_rhythm(pause_s: float, is_looked_at: bool) -> None:
+    whole = {"pause_s": 0.0, "taken_resolution_s": 1.0}
+    shots = [*sweep(1, 0, [0, 35, 70], **whole), *sweep(4, pause_s, [105], **whole)]
+    eye = replace(near_eye(shots, 2), in_doubt=Sighting(overlap=0.4, certainty=0.3))
+    look_at_neighbours(unseen(shots), eye)
+    assert bool(eye.closely) is is_looked_at
+
+
 def test_a_closer_look_that_shows_too_little_changes_no_mind() -> None:
     shots = sweep(1, 0, [0, 35, 70, 105])
     doubt = Sighting(overlap=0.4, certainty=0.3)

@@ -487,6 +487,19 @@ def test_sweeps_at_other_heights_soon_after_are_rows(pitches: list[float], sets:
     assert [len(one.frames) for one in found] == sets
 
 
+def test_a_row_at_another_height_may_begin_anywhere() -> None:
+    """Neither which way it runs tells against it, nor how closely its frames overlap."""
+    sure = []
+    for step_deg, way in ((35.0, 1), (35.0, -1), (20.0, 1)):
+        yaws = [step_deg * i for i in range(7)]
+        upper = [replace(shot, pitch=40.0) for shot in sweep(8, 46.0, yaws[::way])]
+        shots = among([*sweep(1, 0, yaws), *upper])
+        [found] = grouped(shots, PitchedEye({shot.frame.file: shot for shot in shots})).sets
+        assert len(found.frames) == 14
+        sure.append(found.confidence)
+    assert sure == pytest.approx([sure[0]] * 3, abs=0.01)
+
+
 @pytest.mark.parametrize(
     ("turn_deg", "pitch_deg"),
     [

@@ -34,6 +34,13 @@ def test_a_camera_that_turns_on_reaches_farther_with_each_frame() -> None:
     assert turning[0] < FARTHEST < turning[-1]
 
 
+@pytest.mark.parametrize(("yaw_deg", "pitch_deg"), [(-2.5, 0.0), (0.0, 2.5), (0.0, -2.5)])
+def test_whichever_way_a_camera_turns_on(yaw_deg: float, pitch_deg: float) -> None:
+    shots = [Shot(frame(1 + i, 2.0 * i), "moss", yaw_deg * i, pitch_deg * i) for i in range(14)]
+    reach = Reach(evidence_of(shots))
+    assert [reach.after(link) for link in range(13)][-1] > FARTHEST
+
+
 def test_frames_that_show_nothing_in_common_are_not_reckoned() -> None:
     shots = [Shot(frame(i, 2.0 * i), f"place {i}") for i in range(1, 4)]
     reach = Reach(evidence_of(shots))

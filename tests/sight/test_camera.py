@@ -20,7 +20,9 @@ def believed(**changes: Any) -> CameraBelief:
     [
         pytest.param({"focal_mm": 24.0, "lens": "24mm"}, (Lens(0.6667),), id="an ordinary lens"),
         pytest.param({"focal_mm": 24.0, "lens": None}, (Lens(0.6667),), id="too long for one"),
-        pytest.param({"focal_mm": 14.0, "lens": "14mm"}, (Lens(0.3889),), id="a short one, named"),
+        pytest.param(
+            {"focal_mm": 14.0, "lens": "Ostrel 14mm"}, (Lens(0.3889),), id="a short one, named"
+        ),
         pytest.param(
             {"focal_mm": 15.0, "lens": "Fisheye 15mm"},
             (Lens(0.4167, "equisolid"), Lens(0.4167, "stereographic")),
@@ -35,6 +37,11 @@ def believed(**changes: Any) -> CameraBelief:
             {"focal_mm": 15.0, "lens": None},
             (Lens(0.4167), Lens(0.4167, "equisolid"), Lens(0.4167, "stereographic")),
             id="either",
+        ),
+        pytest.param(
+            {"focal_mm": 15.0, "lens": "15 mm f/2.8"},
+            (Lens(0.4167), Lens(0.4167, "equisolid"), Lens(0.4167, "stereographic")),
+            id="either, by numbers alone",
         ),
     ],
 )
@@ -54,6 +61,10 @@ def test_the_lenses_that_a_camera_may_have(
         pytest.param(
             {"focal_mm": 4.0}, {"rectilinear", "equisolid", "stereographic"}, id="too short"
         ),
+        # Longer than any lens is made.
+        pytest.param(
+            {"focal_mm": 10_000.0}, {"rectilinear", "equisolid", "stereographic"}, id="too long"
+        ),
         pytest.param(
             {"focal_mm": None, "lens": "Fisheye"}, {"equisolid", "stereographic"}, id="by name"
         ),
@@ -65,6 +76,11 @@ def test_where_the_focal_length_is_not_known_the_pictures_choose(
     belief = believed(**changes)
     assert {lens.mapping for lens in belief.lenses} == mappings
     assert not belief.known
+
+
+def test_focused_near_a_lens_draws_larger() -> None:
+    # Thin lens: 50 mm focused at 0.5 m lies 50 / 0.9 = 55.56 mm before the sensor of 36 mm.
+    assert believed(focal_mm=50.0, focus_m=0.5).lenses == (Lens(1.5432),)
 
 
 def test_another_lens_is_another_camera() -> None:

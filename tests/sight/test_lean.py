@@ -291,8 +291,8 @@ def write_sea(path: Path, held: Matrix) -> None:
     Image.fromarray(np.clip(grey, 0, 255).astype(np.uint8)).convert("RGB").save(path, quality=90)
 
 
-@pytest.mark.parametrize("lean_deg", [0.0, 5.0])
-def test_the_eye_sees_a_lean_where_nothing_was_recorded(tmp_path: Path, lean_deg: float) -> None:
+def solved_at_sea(tmp_path: Path, lean_deg: float, lens: str | None) -> Solution:
+    """A leaning sweep over open water, as the eye solves it."""
     cameras = [camera(yaw, 2.0, 0.0, lean_deg, 40.0) for yaw in YAWS]
     frames = []
     for number, held_so in enumerate(cameras):
@@ -300,7 +300,7 @@ def test_the_eye_sees_a_lean_where_nothing_was_recorded(tmp_path: Path, lean_deg
         source = PictureSource(kind="main", file=f"{number}.JPG")
         size = {"width_px": 400, "height_px": 600, "orientation": 1}
         one = frame(number, file=f"{number}.JPG", picture=source, sensor_from="body", **size)
-        frames.append(replace(one, focal_mm=24.0, sensor_long_mm=36.0))
+        frames.append(replace(one, focal_mm=24.0, sensor_long_mm=36.0, lens=lens))
     sightings = [
         (
             at,
@@ -317,4 +317,14 @@ def test_the_eye_sees_a_lean_where_nothing_was_recorded(tmp_path: Path, lean_deg
     ]
     solution = open_eye(tmp_path, Settings()).solve(frames, sightings)
     assert solution is not None
+    return solution
+
+
+@pytest.mark.parametrize("lean_deg", [0.0, 5.0])
+def test_the_eye_sees_a_lean_where_nothing_was_recorded(tmp_path: Path, lean_deg: float) -> None:
+    solution = solved_at_sea(tmp_path, lean_deg, "Ostrel 24mm")
     assert solution.base_tilt_deg == pytest.approx(lean_deg, abs=0.4)
+
+
+def test_a_horizon_that_a_fisheye_bends_tells_no_lean(tmp_path: Path) -> None:
+    assert solved_at_sea(tmp_path, 5.0, "Fisheye").base_tilt_deg is None
