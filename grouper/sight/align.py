@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grouper.rotations import rotation
-from grouper.sight.sphere import BoolArray, DoubleArray, FloatArray, Pinhole
+from grouper.sight.sphere import BoolArray, Camera, DoubleArray, FloatArray
 
 EFFICIENT, WARY = 2.385, 1.0
 """Widths of Cauchy's weights (see ``refine``): 95 % efficiency on Gaussian noise (Holland & Welsch
@@ -92,7 +92,7 @@ class Ground:
         return self.rays, self.values, self.pull
 
 
-def grounds(level: Level, camera: Pinhole, shares: tuple[float, ...]) -> tuple[Ground, ...]:
+def grounds(level: Level, camera: Camera, shares: tuple[float, ...]) -> tuple[Ground, ...]:
     """For each share the so many pixels with the strongest gradient, linearised.
 
     Args:
@@ -116,7 +116,7 @@ def grounds(level: Level, camera: Pinhole, shares: tuple[float, ...]) -> tuple[G
     return whole, *(Ground(*(part.take(kept, axis=-1) for part in whole.parts)) for kept in parts)
 
 
-def _pull(camera: Pinhole, rays: FloatArray, right: FloatArray, down: FloatArray) -> FloatArray:
+def _pull(camera: Camera, rays: FloatArray, right: FloatArray, down: FloatArray) -> FloatArray:
     """How values change, of shape (3, n), as their rays turn a little about each axis.
 
     Args:
@@ -135,7 +135,7 @@ def _pull(camera: Pinhole, rays: FloatArray, right: FloatArray, down: FloatArray
     return np.stack([-y * along - v, x * along + u, v * x - u * y])
 
 
-def _moved(camera: Pinhole, rays: FloatArray, axis: int) -> tuple[FloatArray, FloatArray]:
+def _moved(camera: Camera, rays: FloatArray, axis: int) -> tuple[FloatArray, FloatArray]:
     """By how many pixels rays move a radian that they turn about an axis, each of shape (n,)."""
     exact = rays.astype(np.float64)
     turned = np.cross(np.eye(3)[axis], exact, axisb=0, axisc=0) * _LITTLE_RAD
@@ -158,13 +158,13 @@ def _strongest(strength: FloatArray, count: int) -> NDArray[np.intp]:
 
 
 @lru_cache(maxsize=24)
-def directions(camera: Pinhole) -> FloatArray:
+def directions(camera: Camera) -> FloatArray:
     """The ray through every pixel, of shape (3, height * width)."""
     return camera.rays().reshape(3, -1)
 
 
 def project(
-    rays: FloatArray, turns: DoubleArray, cameras: Sequence[Pinhole]
+    rays: FloatArray, turns: DoubleArray, cameras: Sequence[Camera]
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Where rays of cameras ``a`` land in cameras ``b``.
 
@@ -192,7 +192,7 @@ def project(
 
 
 def _drawn(
-    rays: FloatArray, turns: DoubleArray, cameras: Sequence[Pinhole]
+    rays: FloatArray, turns: DoubleArray, cameras: Sequence[Camera]
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """The same where a camera has a fisheye."""
     seen = np.swapaxes(turns, 1, 2) @ rays
@@ -208,7 +208,7 @@ def _drawn(
 
 
 @lru_cache(maxsize=64)
-def _to_pixels(camera: Pinhole) -> DoubleArray:
+def _to_pixels(camera: Camera) -> DoubleArray:
     """The matrix K from rays to pixels, of shape (3, 3)."""
     across, along = (camera.width - 1) / 2, (camera.height - 1) / 2
     return np.array([[camera.fx, 0.0, across], [0.0, camera.fy, along], [0.0, 0.0, 1.0]])
@@ -244,7 +244,7 @@ def _looked_up(
 def refine(
     firsts: Sequence[Ground],
     seconds: Sequence[Level],
-    cameras: Sequence[Pinhole],
+    cameras: Sequence[Camera],
     turns: DoubleArray,
     steps: int,
     width: float,
@@ -373,9 +373,9 @@ def cut_off(slopes: FloatArray, most: float) -> FloatArray:
 
 def fit(
     firsts: Sequence[Level],
-    cameras_a: Sequence[Pinhole],
+    cameras_a: Sequence[Camera],
     seconds: Sequence[Level],
-    cameras_b: Sequence[Pinhole],
+    cameras_b: Sequence[Camera],
     turns: DoubleArray,
 ) -> list[tuple[Fit, Detail] | None]:
     """Agreement of k pairs over the true overlap after the exact warp; ``None`` without overlap.

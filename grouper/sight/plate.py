@@ -14,7 +14,7 @@ from grouper.sight.align import NOISE_SLOPE, Ground, Level, cut_off
 from grouper.sight.align import grounds as make_grounds
 from grouper.sight.match import MaskedSpectra
 from grouper.sight.picture import Preview
-from grouper.sight.sphere import FloatArray, Pinhole
+from grouper.sight.sphere import Camera, FloatArray
 
 SCALES_PX = (40, 64, 96)
 """Long sides of the levels. Pitches are scouted on the first, shifts searched on the second
@@ -109,23 +109,23 @@ class Plate:
         """The most telling pixels of a level, linearised for alignment (see ``align``)."""
         key = (index, lens, shares)
         if key not in self._grounds:
-            self._grounds[key] = make_grounds(self.level(index), self.pinhole(index, lens), shares)
+            self._grounds[key] = make_grounds(self.level(index), self.camera(index, lens), shares)
         return self._grounds[key]
 
-    def pinhole(self, index: int, lens: Lens) -> Pinhole:
+    def camera(self, index: int, lens: Lens) -> Camera:
         """The camera at a level, with some lens."""
         level = self.level(index)
-        return _pinhole(
+        return _camera(
             level.width, level.height, self.size, lens.share * self.full_px, lens.mapping
         )
 
 
 @lru_cache(maxsize=256)
-def _pinhole(
+def _camera(
     width: int, height: int, size: tuple[int, int], focal_px: float, mapping: LensMapping
-) -> Pinhole:
+) -> Camera:
     """The camera of a level of a preview of some size and focal length."""
-    return Pinhole(
+    return Camera(
         width,
         height,
         round(focal_px * width / size[0], 3),

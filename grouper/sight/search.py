@@ -34,16 +34,16 @@ from grouper.sight.match import (
 )
 from grouper.sight.plate import SEARCH, Plate
 from grouper.sight.sphere import (
+    Camera,
     DoubleArray,
     FloatArray,
-    Pinhole,
     SphereMap,
     View,
     sphere_map,
 )
 
 Views = tuple[View, ...]
-SpectrumKey = tuple[Pinhole, View, float, Shape]
+SpectrumKey = tuple[Camera, View, float, Shape]
 
 _FOCAL_STEPS = 16
 """Focal lengths tried in the search per octave."""
@@ -98,7 +98,7 @@ class _Bench:
     ``weight`` is of every ``POOL``-th shift (see ``match.finer``).
     """
 
-    cameras: tuple[Pinhole, Pinhole]
+    cameras: tuple[Camera, Camera]
     view: View
     step: float
     shape: Shape
@@ -130,11 +130,11 @@ class Pair:
     b: Plate
     lenses: tuple[Lens, Lens]
 
-    def cameras(self, level: int) -> tuple[Pinhole, Pinhole]:
+    def cameras(self, level: int) -> tuple[Camera, Camera]:
         """The cameras at a level."""
         return (
-            self.a.pinhole(level, self.lenses[0]),
-            self.b.pinhole(level, self.lenses[1]),
+            self.a.camera(level, self.lenses[0]),
+            self.b.camera(level, self.lenses[1]),
         )
 
 
@@ -213,7 +213,7 @@ def _standing_out(best: Sequence[Peak], view: View, bench: _Bench) -> list[Candi
 
 
 @lru_cache(maxsize=256)
-def _about(camera: Pinhole) -> Pinhole:
+def _about(camera: Camera) -> Camera:
     """A camera of nearly this focal length, so that few maps of the sphere are needed.
 
     Zooms and focusing make hundreds of focal lengths on one card. Half a step shifts the edge
@@ -227,7 +227,7 @@ def _about(camera: Pinhole) -> Pinhole:
 
 
 @lru_cache(maxsize=256)
-def _bench(a: Pinhole, b: Pinhole, view: View, least_overlap: float) -> _Bench:
+def _bench(a: Camera, b: Camera, view: View, least_overlap: float) -> _Bench:
     step = grid_step((a, b))
     maps = sphere_map(a, view, step), sphere_map(b, view, step)
     shape = padded_shape(maps[0].size, maps[1].size, _UNUSED * least_overlap)
@@ -262,7 +262,7 @@ def _spectra(
     return list(zip(each[::2], each[1::2], strict=True))
 
 
-def grid_step(cameras: Iterable[Pinhole]) -> float:
+def grid_step(cameras: Iterable[Camera]) -> float:
     """The grid step in radians: one pixel at the centre of the wider camera's picture."""
     return max(1.0 / max(camera.fx, camera.fy) for camera in cameras)
 

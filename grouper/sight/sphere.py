@@ -1,4 +1,4 @@
-"""Pinhole cameras and maps of a picture onto the sphere. Pure geometry.
+"""Cameras, and maps of their pictures onto the sphere. Pure geometry.
 
 Axes and rotations are those of ``grouper.rotations``. The pinhole model is that of Hartley &
 Zisserman, *Multiple View Geometry*, 2nd ed. 2004, ch. 6; the rotation homography K R K^-1 is
@@ -50,7 +50,7 @@ def about_z(angle_rad: float) -> DoubleArray:
     return np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
 
 
-class Pinhole(NamedTuple):
+class Camera(NamedTuple):
     """A picture's size in pixels, its focal length in pixels along x and y, and its lens.
 
     Like ``View`` a plain tuple: both are looked up by, some thirty times a pair, and the hash of a
@@ -166,7 +166,7 @@ class SphereMap:
 
 
 @lru_cache(maxsize=128)
-def sphere_map(camera: Pinhole, view: View, step_rad: float) -> SphereMap:
+def sphere_map(camera: Camera, view: View, step_rad: float) -> SphereMap:
     """The map of a camera's picture, held in some way, onto the sphere at a grid step.
 
     Equirectangular: rows of equal elevation, columns of equal yaw (Szeliski 2010, ch. 9),
@@ -182,7 +182,7 @@ _NOWHERE = -9.0
 
 
 def _sphere_grid(
-    camera: Pinhole, view: View, step_rad: float
+    camera: Camera, view: View, step_rad: float
 ) -> tuple[DoubleArray, DoubleArray, tuple[int, int]]:
     """Columns and rows of a picture at the cells of one grid, and the grid's first cell."""
     pitch_rad = math.radians(view.pitch_deg)
@@ -216,7 +216,7 @@ def _sphere_grid(
     return column, row, (top, left)
 
 
-def _rim(camera: Pinhole) -> DoubleArray:
+def _rim(camera: Camera) -> DoubleArray:
     """Rays to where a picture's angles can be largest, of shape (n, 3).
 
     That is its edge, and the column in the middle, on which a pole of the grid would lie.

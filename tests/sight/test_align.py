@@ -9,9 +9,9 @@ import pytest
 
 from grouper.rotations import rotation, rotation_vector
 from grouper.sight.align import NOISE_SLOPE, Level, cut_off, fit, grounds, refine, sample
-from grouper.sight.sphere import Pinhole
+from grouper.sight.sphere import Camera
 
-CAMERA = Pinhole(36, 24, 30.0, 30.0)
+CAMERA = Camera(36, 24, 30.0, 30.0)
 SHARES = (0.5, 0.15)
 
 
@@ -40,7 +40,7 @@ def test_the_steepest_pixels_are_gone_by(which: int, count: int) -> None:
 
 def test_a_small_level_is_gone_by_as_a_whole() -> None:
     level = Level(np.eye(6, 9, dtype=np.float32), np.ones((6, 9), bool), 9, 6)
-    for ground in grounds(level, Pinhole(9, 6, 9.0, 9.0), SHARES):
+    for ground in grounds(level, Camera(9, 6, 9.0, 9.0), SHARES):
         assert ground.values.shape == (54,)
         assert ground.rays.shape == ground.pull.shape == (3, 54)
 
@@ -57,7 +57,7 @@ def test_a_strong_outline_in_one_picture_spoils_no_more_than_it_covers() -> None
     good = np.ones(band.shape, bool)
     outlined = band.copy()
     outlined[20:40, 30:36] = 9.0
-    camera = Pinhole(96, 64, 80.0, 80.0)
+    camera = Camera(96, 64, 80.0, 80.0)
     levels = [Level(one, good, 96, 64) for one in (band, outlined)]
     [told] = fit(levels[:1], [camera], levels[1:], [camera], np.eye(3)[None])
     assert told is not None
@@ -75,7 +75,7 @@ def test_a_larger_square_picture_is_compared_whole() -> None:
     good[-30:] = good[:, 40:50] = False
     shown = Level(band, np.ones_like(good), side, side)
     spoilt = Level(np.where(good, band, -band), good, side, side)
-    camera = Pinhole(side, side, 150.0, 150.0)
+    camera = Camera(side, side, 150.0, 150.0)
     for first, second in ((shown, spoilt), (spoilt, shown)):
         [told] = fit([first], [camera], [second], [camera], np.eye(3)[None])
         assert told is not None
@@ -85,7 +85,7 @@ def test_a_larger_square_picture_is_compared_whole() -> None:
 
 def test_each_pair_is_compared_through_its_own_lenses() -> None:
     level = _level()
-    cameras = [Pinhole(36, 24, focal, focal) for focal in (60.0, 30.0)]
+    cameras = [Camera(36, 24, focal, focal) for focal in (60.0, 30.0)]
     each = fit([level] * 2, cameras, [level] * 2, cameras, np.stack([np.eye(3)] * 2))
     for told in each:
         assert told is not None
@@ -105,12 +105,12 @@ def test_tells_how_far_the_second_picture_moved() -> None:
 
 
 FISHEYES = [
-    Pinhole(72, 48, 30.0, 30.0, "equisolid"),
-    Pinhole(48, 72, 25.0, 25.0, "stereographic"),
+    Camera(72, 48, 30.0, 30.0, "equisolid"),
+    Camera(48, 72, 25.0, 25.0, "stereographic"),
 ]
 
 
-def _smooth(camera: Pinhole, turn: np.ndarray) -> Level:
+def _smooth(camera: Camera, turn: np.ndarray) -> Level:
     """What a camera sees of a sphere painted with waves that are longer than its pixels."""
     waves = np.random.default_rng(8).normal(0.0, 2.5, (12, 3))
     rays = camera.rays().astype(np.float64).reshape(3, -1)
@@ -121,7 +121,7 @@ def _smooth(camera: Pinhole, turn: np.ndarray) -> Level:
 
 
 @pytest.mark.parametrize("camera", FISHEYES, ids=lambda camera: str(camera.mapping))
-def test_turns_are_refined_through_fisheyes(camera: Pinhole) -> None:
+def test_turns_are_refined_through_fisheyes(camera: Camera) -> None:
     turn = rotation(np.array([0.02, 0.9, -0.03]))
     first, second = _smooth(camera, np.eye(3)), _smooth(camera, turn)
     ground = grounds(first, camera, (1.0,))
@@ -135,7 +135,7 @@ def test_turns_are_refined_through_fisheyes(camera: Pinhole) -> None:
 
 
 @pytest.mark.parametrize("camera", FISHEYES, ids=lambda camera: str(camera.mapping))
-def test_the_pull_is_how_values_change_with_a_turn(camera: Pinhole) -> None:
+def test_the_pull_is_how_values_change_with_a_turn(camera: Camera) -> None:
     """By comparing the picture with that of a camera that is turned a little."""
     level = _smooth(camera, np.eye(3))
     [ground] = grounds(level, camera, (1.0,))

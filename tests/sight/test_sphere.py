@@ -11,7 +11,7 @@ from scipy.spatial.transform import Rotation
 from grouper.rotations import rotation, rotation_vector
 from grouper.sight.align import directions, project
 from grouper.sight.sphere import (
-    Pinhole,
+    Camera,
     View,
     about_x,
     about_y,
@@ -19,7 +19,7 @@ from grouper.sight.sphere import (
     sphere_map,
 )
 
-CAMERA = Pinhole(107, 160, 160 * 24 / 36, 160 * 24 / 36)
+CAMERA = Camera(107, 160, 160 * 24 / 36, 160 * 24 / 36)
 
 
 def test_rotations_agree_with_scipy() -> None:
@@ -67,7 +67,7 @@ def test_shift_and_yaw_obey_the_closed_form(step_deg: float) -> None:
 
 def test_overlap_share_obeys_the_closed_form() -> None:
     """Common share on the horizon row: 1/2 + tan(a/2 - s) / (2 tan(a/2))."""
-    wide = Pinhole(1600, 4, 1200.0, 1200.0)
+    wide = Camera(1600, 4, 1200.0, 1200.0)
     half = math.atan(1600 / 2 / 1200)
     for step_deg in (5.0, 20.0, 45.0):
         step = math.radians(step_deg)
@@ -121,13 +121,13 @@ def test_shift_becomes_the_turn_again() -> None:
 
 
 FISHEYES = [
-    pytest.param(Pinhole(160, 107, 67.0, 67.0, "equisolid"), id="equisolid"),
-    pytest.param(Pinhole(107, 160, 54.0, 54.0, "stereographic"), id="stereographic"),
+    pytest.param(Camera(160, 107, 67.0, 67.0, "equisolid"), id="equisolid"),
+    pytest.param(Camera(107, 160, 54.0, 54.0, "stereographic"), id="stereographic"),
 ]
 
 
 @pytest.mark.parametrize("camera", [*FISHEYES, pytest.param(CAMERA, id="rectilinear")])
-def test_rays_are_drawn_where_they_come_from(camera: Pinhole) -> None:
+def test_rays_are_drawn_where_they_come_from(camera: Camera) -> None:
     column, row, drawn = camera.draw(camera.rays().astype(np.float64))
     rows, columns = np.indices((camera.height, camera.width))
     assert drawn.all()
@@ -136,7 +136,7 @@ def test_rays_are_drawn_where_they_come_from(camera: Pinhole) -> None:
 
 
 @pytest.mark.parametrize("camera", FISHEYES)
-def test_a_fisheye_draws_by_the_closed_form(camera: Pinhole) -> None:
+def test_a_fisheye_draws_by_the_closed_form(camera: Camera) -> None:
     """60 degrees to the right: 2 f sin 30 or 2 f tan 30 (Kannala & Brandt 2006, eqs. 2 and 4)."""
     ray = np.array([math.sin(math.pi / 3), 0.0, math.cos(math.pi / 3)])
     column, row, drawn = camera.draw(ray)
@@ -147,14 +147,14 @@ def test_a_fisheye_draws_by_the_closed_form(camera: Pinhole) -> None:
 
 
 def test_a_fisheye_sees_beside_itself_and_not_behind() -> None:
-    camera = Pinhole(160, 160, 40.0, 40.0, "equisolid")
+    camera = Camera(160, 160, 40.0, 40.0, "equisolid")
     rays = np.array([[1.0, 0.0, 0.0], [1.0, 0.0, -0.2], [0.2, 0.0, -1.0]]).T
     assert camera.draw(rays)[2].tolist() == [True, True, False]
     assert CAMERA.draw(rays)[2].tolist() == [False, False, False]
 
 
 @pytest.mark.parametrize("camera", FISHEYES)
-def test_a_fisheye_is_laid_out_as_far_as_it_sees(camera: Pinhole) -> None:
+def test_a_fisheye_is_laid_out_as_far_as_it_sees(camera: Camera) -> None:
     step = math.radians(1.0)
     laid = sphere_map(camera, View(), step)
     across, down = (math.degrees(half) for half in camera.half_fov_rad)
@@ -164,7 +164,7 @@ def test_a_fisheye_is_laid_out_as_far_as_it_sees(camera: Pinhole) -> None:
 
 
 @pytest.mark.parametrize("camera", FISHEYES)
-def test_turned_rays_land_as_one_by_one(camera: Pinhole) -> None:
+def test_turned_rays_land_as_one_by_one(camera: Camera) -> None:
     turns = rotation(np.array([[0.1, 0.7, -0.05], [0.0, -1.2, 0.2]]))
     rays = directions(camera)
     column, row, inside = project(rays[None], turns, [camera, CAMERA])
