@@ -9,7 +9,7 @@ import pytest
 
 PACKAGE = Path(__file__).parent.parent / "grouper"
 STEPS = ("discover", "read", "sight", "group", "check", "write")
-FOUNDATION = ("model", "errors", "settings", "contracts", "optics")
+FOUNDATION = ("model", "errors", "settings", "contracts", "optics", "lenses", "rotations")
 RIM = ("pipeline", "watch", "cli")
 
 

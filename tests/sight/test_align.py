@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from grouper.rotations import rotation, rotation_vector
-from grouper.sight.align import NOISE_SLOPE, Level, cut_off, fit, grounds, refine, sample
+from grouper.sight.align import EFFICIENT, NOISE_SLOPE, Level, cut_off, fit, grounds, refine, sample
 from grouper.sight.sphere import Camera
 
 CAMERA = Camera(36, 24, 30.0, 30.0)
@@ -126,7 +126,7 @@ def test_turns_are_refined_through_fisheyes(camera: Camera) -> None:
     first, second = _smooth(camera, np.eye(3)), _smooth(camera, turn)
     ground = grounds(first, camera, (1.0,))
     begun = turn @ rotation(np.array([0.03, -0.04, 0.02]))
-    [found], _ = refine(ground, [second], [camera], begun[None], 8)
+    [found], _ = refine(ground, [second], [camera], begun[None], 8, EFFICIENT)
     off = np.linalg.norm(rotation_vector(found.T @ turn))
     assert math.degrees(off) < 0.1
     [told] = fit([first], [camera], [second], [camera], found[None])
