@@ -12,11 +12,10 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, Literal
 
-from grouper.lenses import LensMapping
-
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from grouper.lenses import LensMapping
     from grouper.settings import Settings
 
 SetKind = Literal["panorama", "bracket", "focus-stack", "burst", "interval"]
