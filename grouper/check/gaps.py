@@ -261,13 +261,13 @@ def _step(pair: Pair, found: Set) -> float | None:
 
 
 def _overlap_by_angle(pair: Pair, step_deg: float | None, found: Set) -> float | None:
-    if step_deg is None or found.layout is None or found.layout.fov_deg is None:
+    layout = found.layout
+    if step_deg is None or layout is None or layout.fov_deg is None:
         return None
-    if pair.axis == "pitch" and found.layout.mapping == "rectilinear":
-        return optics.overlap_rectilinear(step_deg, found.layout.fov_deg[1])
-    if pair.axis == "pitch":
-        return optics.overlap_angular(step_deg, found.layout.fov_deg[1])
-    return optics.overlap_angular(step_deg, _width_deg(pair.a, found))
+    if pair.axis == "pitch" and layout.mapping == "rectilinear":
+        return optics.overlap_rectilinear(step_deg, layout.fov_deg[1])
+    covered = layout.fov_deg[1] if pair.axis == "pitch" else _width_deg(pair.a, found)
+    return optics.overlap_angular(step_deg, covered)
 
 
 def _width_deg(view: View, found: Set) -> float:

@@ -108,8 +108,7 @@ def _body(strand: Strand) -> Body:
 def _group_strand(strand: Strand, eye: Eye) -> tuple[list[Set], list[Frame], list[Frame]]:
     """Sets, singles and dividers of one body."""
     pairs = gather_pairs(strand)
-    look_at_neighbours(pairs, eye)
-    cross_check(pairs)
+    _look(pairs, eye)
     pairs = replace(pairs, glances=tuple(eye.glance(strand.frames)))
     blank = find_dividers(pairs)
     runs = find_interruptions(pairs, blank)
@@ -117,12 +116,17 @@ def _group_strand(strand: Strand, eye: Eye) -> tuple[list[Set], list[Frame], lis
         return _group_line(pairs, blank, eye)
     within = {i for run in runs for i in run}
     rest = pairs.only([i for i in range(len(pairs.frames)) if i not in within])
-    look_at_neighbours(rest, eye)
-    cross_check(rest)
+    _look(rest, eye)
     lines = [rest, *(pairs.only(run) for run in runs)]
     parts = [_group_line(line, find_dividers(line), eye) for line in lines]
     sets, singles, dividers = zip(*parts, strict=True)
     return [*itertools.chain(*sets)], [*itertools.chain(*singles)], [*itertools.chain(*dividers)]
+
+
+def _look(pairs: Pairs, eye: Eye) -> None:
+    """Fill the sightings of pairs, and hold those in doubt against the others."""
+    look_at_neighbours(pairs, eye)
+    cross_check(pairs)
 
 
 def _group_line(

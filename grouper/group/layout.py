@@ -58,10 +58,8 @@ def build_layout(
         neighbours: links between views that stand next to each other in the layout.
         pointing_from: what the pointings rest on.
     """
-    fov, mapping = (
-        field_of_view_deg(members[0].frame, solution),
-        _mapping(members[0].frame, solution),
-    )
+    fov = field_of_view_deg(members[0].frame, solution)
+    mapping = _mapping(members[0].frame, solution)
     # A sighting that is hardly believed, as over a gap, is no overlap.
     sightings = [link.sighting for link in neighbours]
     overlaps = sorted(seen.overlap for seen in sightings if seen is not None and is_sure(seen))

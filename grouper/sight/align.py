@@ -139,10 +139,8 @@ def _moved(camera: Camera, rays: FloatArray, axis: int) -> tuple[FloatArray, Flo
     """By how many pixels rays move a radian that they turn about an axis, each of shape (n,)."""
     exact = rays.astype(np.float64)
     turned = np.cross(np.eye(3)[axis], exact, axisb=0, axisc=0) * _LITTLE_RAD
-    (column, row, _), (column_back, row_back, _) = (
-        camera.draw(exact + turned),
-        camera.draw(exact - turned),
-    )
+    column, row, _ = camera.draw(exact + turned)
+    column_back, row_back, _ = camera.draw(exact - turned)
     span = 2.0 * _LITTLE_RAD
     across, along = (column - column_back) / span, (row - row_back) / span
     return across.astype(np.float32), along.astype(np.float32)
